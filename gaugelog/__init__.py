@@ -1,0 +1,1 @@
+"""gaugelog: from a gauge's bytes to "held" or "moved"."""

@@ -1,0 +1,85 @@
+"""What a datasheet says, as data.
+
+Here: the frozen result of reading a datasheet's TOML. Not here: reading it, or applying it to frames (`datasheets`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import Enum
+
+from gaugelog.model.quantities import Quantity
+from gaugelog.model.readings import Flag
+
+
+class Sends(Enum):
+    """When a gauge sends."""
+
+    STEADILY = "steadily"
+    ON_CHANGE = "on change"
+    ON_BUTTON = "on its button"
+    WHEN_ASKED = "when asked"
+    WHEN_TYPED = "when typed"
+
+
+@dataclass(frozen=True, slots=True)
+class Poll:
+    """What to send to a gauge that answers when asked, and how often in seconds."""
+
+    data: bytes
+    period_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class FlagRule:
+    """Where `field` of a frame equals one of `texts`, the reading carries `flag`."""
+
+    field: str
+    texts: tuple[str, ...]
+    flag: Flag
+
+
+@dataclass(frozen=True, slots=True)
+class ValueRule:
+    """Which field of a frame is the value, and how it is written.
+
+    `number_field` holds the number; `units` maps the text in `unit_field` to a unit's name; where there is no such field, or it is empty, `unit` counts.
+    `negative` lists the texts of `sign_field` that mean minus. The number shown is text x `scale`.
+    """
+
+    number_field: str
+    unit: str
+    unit_field: str = ""
+    units: Mapping[str, str] = field(default_factory=dict)
+    sign_field: str = ""
+    negative: tuple[str, ...] = ("-",)
+    decimal_comma: bool = False
+    scale: Decimal = Decimal(1)
+
+
+@dataclass(frozen=True, slots=True)
+class Datasheet:
+    """What a kind of gauge sends and what it is worth.
+
+    `resolution` and `accuracy` (the maker's limit of error) are in the base unit of `quantity`, as are the ends of the range.
+    `text` is the TOML it was read from: a recording keeps it.
+    """
+
+    name: str
+    title: str
+    quantity: Quantity
+    sends: Sends
+    framing: str
+    options: Mapping[str, object]
+    value: ValueRule
+    resolution: float
+    flags: tuple[FlagRule, ...] = ()
+    accuracy: float | None = None
+    range_low: float | None = None
+    range_high: float | None = None
+    rate_hz: float | None = None
+    awake_s: float | None = None
+    poll: Poll | None = None
+    text: str = ""

@@ -25,7 +25,6 @@ BUILT_IN: Mapping[str, Mapping[str, str]] = {
         "serial": "gaugelog.links.serial_port:SerialLink",
         "typed": "gaugelog.links.typed:TypedLink",
         "replay": "gaugelog.links.replay:ReplayLink",
-        "sim": "gaugelog.gauges.simulated:SimulatedLink",
     },
 }
 

@@ -63,7 +63,8 @@ class ValueRule:
 class Datasheet:
     """What a kind of gauge sends and what it is worth.
 
-    `resolution` and `accuracy` (the maker's limit of error) are in the base unit of `quantity`, as are the ends of the range.
+    `resolution` and `accuracy` (the maker's limit of error) are in the base unit of `quantity`,
+    as are the ends of the range.
     `text` is the TOML it was read from: a recording keeps it.
     """
 

@@ -130,7 +130,7 @@ class MarkKind(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A mark set in the clamp session at `utc_us` (which may lie before the moment it was set), with words for a note."""
+    """A mark set in the clamp session at `utc_us` (which may lie before the moment it was set)."""
 
     utc_us: int
     kind: MarkKind

@@ -1,6 +1,7 @@
 """Reading a value that a person typed.
 
-Here: decimals, fractions, feeler pairs and bounds, with or without a unit, turned into base units. Not here: asking for it.
+Here: decimals, fractions, feeler pairs and bounds, with or without a unit, turned into base units.
+Not here: asking for it.
 """
 
 from __future__ import annotations

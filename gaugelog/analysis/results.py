@@ -1,0 +1,120 @@
+"""What the analysis says, as frozen results.
+
+Here: the outcome of a comparison and of a clamp session, in base units (degrees, mm, degC, %). Not here: computing it,
+or how it is shown.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from gaugelog.model.quantities import Quantity
+
+
+class Verdict(Enum):
+    """What a comparison says of one checkpoint."""
+
+    HELD = "held"
+    MOVED = "moved"
+    NOT_PROVEN = "not proven"
+    NO_VERDICT = "no verdict"
+
+
+@dataclass(frozen=True, slots=True)
+class SideSummary:
+    """One stage of one checkpoint: mean and standard deviation (n - 1) of its placements, None where there is none."""
+
+    mean: float | None
+    n: int
+    sd: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckpointComparison:
+    """One checkpoint, one stage against another.
+
+    `shift` is after minus before; `u` its standard uncertainty with `dof` (infinite where nothing limits it);
+    `expanded_95` covers 95 % two-sided; `p_within` is the probability that the true shift is within `limit`.
+    `more_placements` is how many more placements after would settle a "not proven", None where none would or none are
+    needed. `smallest_provable` is the smallest limit that these gauges and placements can prove held. `counts` is False
+    for what is only told, such as the workshop's temperature: it has no verdict and bars nothing.
+    """
+
+    id: str
+    kind: str
+    quantity: Quantity
+    before: SideSummary
+    after: SideSummary
+    resolution: float
+    readings_per_placement: int
+    limit: float | None
+    shift: float | None
+    u: float | None
+    dof: float | None
+    expanded_95: float | None
+    p_within: float | None
+    verdict: Verdict
+    reason: str
+    more_placements: int | None = None
+    smallest_provable: float | None = None
+    counts: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All checkpoints of one stage against another, in the plan's order."""
+
+    from_stage: str
+    to_stage: str
+    checkpoints: tuple[CheckpointComparison, ...]
+
+    def having(self, verdict: Verdict) -> tuple[CheckpointComparison, ...]:
+        """Return the checkpoints that count and have this verdict."""
+        return tuple(row for row in self.checkpoints if row.counts and row.verdict is verdict)
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A stretch in which a gauge said nothing, in UTC microseconds. `fault` is False where silence was expected."""
+
+    start_utc_us: int
+    end_utc_us: int
+    reason: str
+    fault: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseDrift:
+    """One series in one phase: its mean, how far its level went from the phase's start to its end, and the u of that.
+
+    `change` and `u` are None where the phase holds too few readings for them.
+    """
+
+    name: str
+    start_utc_us: int
+    end_utc_us: int
+    n: int
+    mean: float | None
+    change: float | None
+    u: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesDrift:
+    """One gauge, or the difference of two, over the clamp session. `difference` tells which; `n` counts its readings."""
+
+    name: str
+    quantity: Quantity
+    difference: bool
+    n: int
+    phases: tuple[PhaseDrift, ...]
+    gaps: tuple[Gap, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A whole clamp session: its start in UTC microseconds and its series."""
+
+    start_utc_us: int
+    series: tuple[SeriesDrift, ...]

@@ -78,6 +78,13 @@ class FaultyTableError(FaultyFileError):
     what = "table"
 
 
+class FaultyLogError(FaultyFileError):
+    """A raw log with damaged lines."""
+
+    slug = "faulty-log"
+    what = "raw log"
+
+
 class _NearestError(GaugelogError):
     """A name that isn't known, with the nearest known ones."""
 
@@ -299,18 +306,36 @@ class NoInstrumentError(GaugelogError):
         return "`gaugelog new NAME` writes one here; or name one with --instrument FILE."
 
 
+class UnreadableFileError(GaugelogError):
+    """A file that was named but can't be read as text."""
+
+    slug = "unreadable-file"
+
+    def __init__(self, path: str | Path, detail: str) -> None:
+        self.path, self.detail = str(path), detail
+        super().__init__(f"{self.path} can't be read: {detail}")
+
+    @property
+    def hint(self) -> str:
+        """The file is left as it is."""
+        return "The file was left as it is. Check the name and the folder; text files are kept as UTF-8."
+
+
 class NoRecordingError(GaugelogError):
-    """No recording where a command looks for it."""
+    """No recording, or more than one, where a command looks for it."""
 
     slug = "no-recording"
 
-    def __init__(self, path: str | Path) -> None:
-        self.path = str(path)
-        super().__init__(f"there is no recording {self.path}")
+    def __init__(self, path: str | Path, found: Sequence[str] = ()) -> None:
+        self.path, self.found = str(path), tuple(found)
+        several = f"{self.path} holds {len(self.found)} recordings: {', '.join(self.found)}"
+        super().__init__(several if self.found else f"there is no recording {self.path}")
 
     @property
     def hint(self) -> str:
         """A recording begins with the first snapshot."""
+        if self.found:
+            return "Name the one you mean with --recording FILE."
         return "`gaugelog capture before` begins one; or name one with --recording FILE."
 
 

@@ -48,9 +48,11 @@ def parse_address(text: str) -> Address:
         raise AddressError(text, "an address begins with its scheme, such as serial: or typed:")
     target, _, query = rest.partition("?")
     try:
-        pairs = parse_qsl(query, keep_blank_values=False, strict_parsing=bool(query))
+        pairs = parse_qsl(query, keep_blank_values=True, strict_parsing=bool(query))
     except ValueError:
         raise AddressError(text, "options are written ?key=value&key=value") from None
+    if not all(value for _, value in pairs):
+        raise AddressError(text, "an option has no value")
     options = dict(pairs)
     if len(options) != len(pairs):
         raise AddressError(text, "an option is given twice")

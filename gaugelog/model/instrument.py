@@ -115,12 +115,17 @@ class Neck:
 
 @dataclass(frozen=True, slots=True)
 class Pocket:
-    """The pocket in the body, mm: along the strings, across, from body top to floor, and the least floor to keep."""
+    """The pocket in the body, mm: along the strings, across, from body top to floor, and the least floor to keep.
 
+    `start` is x of its body-edge end (0 at the joint line); `body_thickness` is the body's, where the pocket is.
+    """
+
+    start: float | None = None
     length: float | None = None
     width: float | None = None
     depth: float | None = None
     least_floor: float | None = None
+    body_thickness: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

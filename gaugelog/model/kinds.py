@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from gaugelog.model.quantities import Quantity
 
 BEFORE, WET, AFTER = "before", "wet", "after"
+SPOT = "spot"
+"""Stage of the spot readings of a clamp session: each is a placement with its own moment."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +30,11 @@ class CheckpointKind:
     referenced: bool = False
     glued: bool = True
     sides: bool = False
+
+    @property
+    def parts_alone(self) -> bool:
+        """Whether it is read on the parts alone: once the joint is closed there is nothing left to read."""
+        return self.quantity is Quantity.ANGLE and not self.glued
 
 
 _A, _L = Quantity.ANGLE, Quantity.LENGTH

@@ -20,8 +20,50 @@ from gaugelog.model.typed import parse_typed
 
 def _show(value: object) -> str:
     """Return a found value as words: short, quoted as TOML would."""
-    text = f'"{value}"' if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
+    if isinstance(value, str):
+        text = f'"{value}"'
+    elif isinstance(value, bool):
+        text = str(value).lower()
+    else:
+        text = _plain(value)
     return text if len(text) <= 60 else text[:57] + "…"
+
+
+def _plain(value: object) -> str:
+    """Return `str(value)`, also of a whole number with more digits than Python agrees to write out."""
+    try:
+        return str(value)
+    except ValueError:
+        return "a number of thousands of digits"
+
+
+def _finite(value: object) -> float | None:
+    """Return a TOML number as a finite float, None for anything else."""
+    if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)):
+        return None
+    try:
+        number = float(value)
+    except OverflowError:
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _number_text(value: object) -> str:
+    """Return a number or text as text that can be parsed as typed: no exponent."""
+    if isinstance(value, str):
+        return value
+    number = _finite(value)
+    return "" if number is None else f"{Decimal(repr(number)):f}"
+
+
+def _measure_wanted(quantity: Quantity, unit: str, low: float, high: float, above: float) -> str:
+    """Return in words what a measured value must be."""
+    wanted = f"{'an' if quantity is Quantity.ANGLE else 'a'} {quantity.value} in {unit}"
+    if quantity is Quantity.LENGTH:
+        wanted += ' (a number, or text such as "3/32 in")'
+    limits = {"at least": low, "more than": above, "at most": high}
+    said = [f"{words} {limit:g} {quantity.base_unit}" for words, limit in limits.items() if math.isfinite(limit)]
+    return ", ".join([wanted, *said])
 
 
 class Section:
@@ -118,11 +160,11 @@ class Section:
         value = self._get(name, wanted, required)
         if value is None:
             return None
-        good = isinstance(value, (int, float, Decimal)) and not isinstance(value, bool)
-        if not good or not math.isfinite(value) or not low <= value <= high or not value > above:
+        number = _finite(value)
+        if number is None or not low <= number <= high or not number > above:
             self.fault(name, value, wanted)
             return None
-        return float(value)
+        return number
 
     def measure(
         self,
@@ -132,39 +174,34 @@ class Section:
         low: float = -math.inf,
         high: float = math.inf,
         *,
+        above: float = -math.inf,
         required: bool = False,
         difference: bool = False,
     ) -> float | None:
         """Return a measured value in the base unit of `quantity`, None where absent or at fault.
 
-        A bare number is in `unit`; text may carry its own unit or be a fraction ("3/32 in"). `low` and `high` are in
-        the base unit. `difference` says that it is a step, a tolerance or a limit: an offset of the unit is left out.
+        A bare number is in `unit`; text may carry its own unit or be a fraction ("3/32 in"). The value must lie from
+        `low` to `high` and be greater than `above`, all in the base unit. `difference` says that it is a step, a
+        tolerance or a limit: an offset of the unit is left out.
         """
-        wanted = f"{'an' if quantity is Quantity.ANGLE else 'a'} {quantity.value} in {unit}"
-        if quantity is Quantity.LENGTH:
-            wanted += ' (a number, or text such as "3/32 in")'
-        if low > -math.inf:
-            wanted += f", at least {low:g} {quantity.base_unit}"
-        if high < math.inf:
-            wanted += f", at most {high:g} {quantity.base_unit}"
+        wanted = _measure_wanted(quantity, unit, low, high, above)
         raw = self._get(name, wanted, required)
         if raw is None:
             return None
-        good = isinstance(raw, (int, float, Decimal, str)) and not isinstance(raw, bool)
         try:
-            read = parse_typed(str(raw), quantity, unit) if good else None
+            read = parse_typed(_number_text(raw), quantity, unit)
         except ValueTextError:
-            read = None
+            self.fault(name, raw, wanted)
+            return None
         except UnitMismatchError as mismatch:
             self.fault(name, raw, f"{quantity.value} in {' or '.join(mismatch.wanted)}")
             return None
-        value = read.value if read is not None else None
-        if value is None or read is None or read.low is not None or not low <= value <= high:
+        value = read.value if read.low is None else None
+        if value is not None and difference:
+            value -= float(find_unit(read.unit, quantity).offset)
+        if value is None or not low <= value <= high or not value > above:
             self.fault(name, raw, wanted)
             return None
-        if difference:
-            found = find_unit(read.unit, quantity)
-            value -= float(found.offset)
         return value
 
     def texts(self, name: str, default: Sequence[str] = ()) -> tuple[str, ...]:
@@ -184,11 +221,12 @@ class Section:
         value = self._get(name, wanted, False)
         if value is None:
             return None
-        good = isinstance(value, list) and len(value) == count
-        if not good or not all(isinstance(i, (int, float, Decimal)) and not isinstance(i, bool) for i in value):
+        numbers = [_finite(item) for item in value] if isinstance(value, list) else []
+        finite = tuple(number for number in numbers if number is not None)
+        if len(numbers) != count or len(finite) != count:
             self.fault(name, value, wanted)
             return None
-        return tuple(float(item) for item in value)
+        return finite
 
     def pattern(self, name: str, *, required: bool = False) -> re.Pattern[str] | None:
         """Return a compiled regular expression, None where absent or at fault."""

@@ -15,6 +15,7 @@ from gaugelog.errors import UnitMismatchError, ValueTextError
 from gaugelog.model.quantities import Quantity, Unit, find_unit
 
 _WANTED = "a number such as 0.30, a fraction such as 3/32 or 1 1/8, a feeler pair 0.25..0.30, or a bound >0.30 or <0.05"
+_LONGEST = 80
 _NUMBER = re.compile(
     r"""^\s*(?P<sign>[+\-\u2212]?)\s*
         (?:(?P<whole>\d+)(?:\s+|-))?(?P<above>\d+)\s*/\s*(?P<below>\d+)\s*(?P<unit>\D.*)?$
@@ -74,6 +75,8 @@ def parse_typed(text: str, quantity: Quantity, default_unit: str, given_unit: st
         ValueTextError: no value can be read from the text, or a pair stands the wrong way round.
         UnitMismatchError: the unit doesn't fit the quantity, or two units contradict.
     """
+    if len(text) > _LONGEST:
+        raise ValueTextError(text[:_LONGEST] + "…", _WANTED)
     stated = find_unit(given_unit, quantity) if given_unit else None
     body = text.strip()
     bound = body[:1] if body[:1] in "<>" and body else ""

@@ -21,7 +21,7 @@ class LinkEnded(Exception):  # noqa: N818 - an ending, not an error
 
 
 class Link(Protocol):
-    """A byte stream to one gauge."""
+    """A byte stream to one gauge. After `close` it can be opened again: that is how a gauge is reconnected."""
 
     address: Address
 

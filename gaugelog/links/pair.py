@@ -1,0 +1,87 @@
+"""Two ends wired together inside the program.
+
+Here: a pair of links without a system below, for simulated gauges where there is no pty. Not here: the pty pair.
+"""
+
+from __future__ import annotations
+
+import time
+
+from gaugelog.errors import LinkFailedError, LinkReason
+from gaugelog.links.inbox import Clock, Inbox
+from gaugelog.model.gauges import Address
+from gaugelog.model.readings import Chunk
+
+
+class MemoryEnd:
+    """One end of a pair: what one sends the other receives, whole; closing one unplugs the other.
+
+    Args:
+        address: what to call it in messages.
+        clock: gives monotonic nanoseconds.
+    """
+
+    def __init__(self, address: Address, clock: Clock = time.monotonic_ns) -> None:
+        self.address = address
+        self._clock = clock
+        self._inbox: Inbox | None = None
+        self._other: MemoryEnd | None = None
+        self._unplugged = False
+
+    def wire(self, other: MemoryEnd) -> None:
+        """Tie the two ends together."""
+        self._other, other._other = other, self
+
+    async def open(self) -> None:
+        """Open this end.
+
+        Raises:
+            LinkFailedError: the other end was closed.
+        """
+        if self._unplugged:
+            raise LinkFailedError(self.address.text, LinkReason.NOT_FOUND)
+        self._inbox = Inbox(self._clock)
+
+    async def receive(self) -> Chunk:
+        """Return what the other end sent, or a tick.
+
+        Raises:
+            LinkFailedError: the other end was closed.
+        """
+        if self._inbox is None:
+            raise ValueError(f"{self.address} is not open")
+        return await self._inbox.get()
+
+    async def send(self, data: bytes) -> None:
+        """Send bytes to the other end; they are gone if nobody has opened it.
+
+        Raises:
+            LinkFailedError: the other end was closed.
+        """
+        if self._unplugged:
+            raise self._lost()
+        if self._other is not None and self._other._inbox is not None:
+            self._other._inbox.put(data)
+
+    async def close(self) -> None:
+        """Close this end and so unplug the other; closing twice is fine."""
+        inbox, self._inbox = self._inbox, None
+        if inbox is not None:
+            inbox.close()
+            if self._other is not None:
+                self._other._unplug()
+
+    def _unplug(self) -> None:
+        self._unplugged = True
+        if self._inbox is not None:
+            self._inbox.end(self._lost())
+
+    def _lost(self) -> LinkFailedError:
+        return LinkFailedError(self.address.text, LinkReason.LOST, "the other end was closed")
+
+
+def memory_pair(clock: Clock = time.monotonic_ns) -> tuple[MemoryEnd, MemoryEnd]:
+    """Return two ends wired together, neither opened yet."""
+    near, far = (MemoryEnd(Address("pair", end, text=f"pair:{end}"), clock) for end in ("near", "far"))
+    near.wire(far)
+    return near, far

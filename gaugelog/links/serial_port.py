@@ -1,0 +1,166 @@
+"""A gauge on a serial port.
+
+Here: opening, reading, writing and losing a port. Not here: its settings (`links.serial_settings`) nor which ports
+there are (`links.ports`).
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import time
+from typing import Any
+
+from gaugelog.errors import LinkFailedError, LinkReason
+from gaugelog.links import TICK_S
+from gaugelog.links.descriptor import DescriptorReader, send_all
+from gaugelog.links.inbox import Clock, Inbox
+from gaugelog.links.reading_thread import ReadingThread
+from gaugelog.links.serial_settings import serial_settings
+from gaugelog.model.gauges import Address
+from gaugelog.model.readings import Chunk
+
+_BY_ERRNO = {
+    errno.ENOENT: LinkReason.NOT_FOUND,
+    errno.ENXIO: LinkReason.NOT_FOUND,
+    errno.ENODEV: LinkReason.NOT_FOUND,
+    errno.EACCES: LinkReason.NOT_PERMITTED,
+    errno.EPERM: LinkReason.NOT_PERMITTED,
+    errno.EBUSY: LinkReason.BUSY,
+    errno.EAGAIN: LinkReason.BUSY,
+    errno.EINVAL: LinkReason.SETTINGS,
+}
+
+
+def _why_not_opened(reason: Exception) -> tuple[LinkReason, str]:
+    """Return why pyserial could not open a port, and the system's words for it."""
+    words = str(reason)
+    if isinstance(reason, ValueError) and not isinstance(reason, OSError):
+        return LinkReason.SETTINGS, words
+    number = getattr(reason, "errno", None)
+    if number in _BY_ERRNO:
+        return _BY_ERRNO[number], os.strerror(number)
+    if "FileNotFoundError" in words:  # Windows: pyserial puts the system's error into its own text
+        return LinkReason.NOT_FOUND, words
+    if "PermissionError" in words:  # Windows says "access denied" of a port that another program holds
+        return LinkReason.BUSY, words
+    if "configure" in words:
+        return LinkReason.FAILED, "it takes no serial settings: is it a serial port?"
+    return LinkReason.FAILED, words
+
+
+class SerialLink:
+    """Bytes of a serial port: through the event loop on POSIX, through a thread elsewhere and for pyserial's URLs.
+
+    Args:
+        address: `serial:PATH?baud=9600&bits=8&parity=N&stop=1&flow=none&dtr=on&rts=on`, or a pyserial URL as the path.
+        clock: gives monotonic nanoseconds.
+
+    Raises:
+        AddressError: no port is named, or an option can't be understood.
+    """
+
+    def __init__(self, address: Address, clock: Clock = time.monotonic_ns) -> None:
+        self.address = address
+        self._settings = serial_settings(address)
+        self._clock = clock
+        self._port: Any = None
+        self._inbox: Inbox | None = None
+        self._reader: DescriptorReader | ReadingThread | None = None
+
+    async def open(self) -> None:
+        """Open the port; what it had waiting from before is thrown away.
+
+        Raises:
+            LinkFailedError: not found, not permitted, busy, settings refused, or failed otherwise.
+        """
+        import serial
+
+        threaded = self._settings.is_url or os.name != "posix"
+        try:
+            self._port = self._opened(serial, threaded)
+        except (OSError, ValueError) as reason:  # pyserial's own exception is an OSError
+            raise LinkFailedError(self.address.text, *_why_not_opened(reason)) from reason
+        inbox = self._inbox = Inbox(self._clock, lambda: self._pause(), lambda: self._resume())
+        if threaded:
+            self._reader = ReadingThread(
+                self._read_blocking, inbox, lambda reason: self._lost(str(reason)), self._clock
+            )
+        else:
+            self._reader = DescriptorReader(self._port.fileno(), inbox, self._lost)
+
+    async def receive(self) -> Chunk:
+        """Return the next bytes, or a tick.
+
+        Raises:
+            LinkFailedError: the port went away.
+        """
+        return await self._opened_inbox().get()
+
+    async def send(self, data: bytes) -> None:
+        """Send bytes to the gauge.
+
+        Raises:
+            LinkFailedError: the port went away, or took nothing for two seconds.
+        """
+        self._opened_inbox()
+        try:
+            if isinstance(self._reader, DescriptorReader):
+                await send_all(self._port.fileno(), data)
+            else:
+                self._port.write(data)
+        except OSError as reason:
+            raise self._lost(reason.strerror or str(reason)) from reason
+
+    async def close(self) -> None:
+        """Close the port; closing twice is fine."""
+        reader, self._reader = self._reader, None
+        if isinstance(reader, ReadingThread):
+            await reader.stop()
+        elif reader is not None:
+            reader.stop()
+        if self._inbox is not None:
+            self._inbox.close()
+        port, self._port = self._port, None
+        if port is not None:
+            port.close()
+
+    def _opened(self, serial: Any, threaded: bool) -> Any:
+        """Return the opened port.
+
+        On POSIX an inter-byte time of zero makes the port wait for one byte at least, so that an empty read can mean
+        nothing but an unplugged gauge.
+        """
+        keywords = self._settings.keywords
+        if threaded:
+            keywords |= {"timeout": TICK_S / 2, "write_timeout": 2.0}
+        else:
+            keywords |= {"timeout": 0, "inter_byte_timeout": 0, "exclusive": True}
+        port = serial.serial_for_url(self._settings.path, do_not_open=True, **keywords)
+        if self._settings.dtr is not None:
+            port.dtr = self._settings.dtr
+        if self._settings.rts is not None:
+            port.rts = self._settings.rts
+        port.open()
+        return port
+
+    def _read_blocking(self) -> bytes:
+        first: bytes = self._port.read(1)
+        waiting = self._port.in_waiting if first else 0
+        return first + self._port.read(waiting) if waiting else first
+
+    def _lost(self, words: str) -> LinkFailedError:
+        return LinkFailedError(self.address.text, LinkReason.LOST, words)
+
+    def _pause(self) -> None:
+        if self._reader is not None:
+            self._reader.pause()
+
+    def _resume(self) -> None:
+        if self._reader is not None:
+            self._reader.resume()
+
+    def _opened_inbox(self) -> Inbox:
+        if self._inbox is None or self._port is None:
+            raise ValueError(f"{self.address} is not open")
+        return self._inbox

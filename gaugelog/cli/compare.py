@@ -1,0 +1,56 @@
+"""`gaugelog compare`: one stage against another, with a verdict for every checkpoint."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from gaugelog.cli.options import (
+    InstrumentOption,
+    JsonOption,
+    RecordingOption,
+    find_recording,
+    print_json,
+    recorded_instrument,
+)
+
+if TYPE_CHECKING:
+    from gaugelog.analysis.results import Comparison
+
+
+def exit_status(comparison: Comparison) -> int:
+    """Return 1 where something moved, 3 where nothing moved but something has no proof, 0 where all held."""
+    from gaugelog.analysis.results import Verdict
+
+    if comparison.having(Verdict.MOVED):
+        return 1
+    held = comparison.having(Verdict.HELD)
+    counting = [row for row in comparison.checkpoints if row.counts]
+    return 0 if counting and len(held) == len(counting) else 3
+
+
+def compare(
+    from_stage: Annotated[str, typer.Argument(metavar="FROM", help="Stage to compare from.")] = "before",
+    to_stage: Annotated[str, typer.Argument(metavar="TO", help="Stage to compare to.")] = "after",
+    instrument: InstrumentOption = None,
+    recording: RecordingOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare two snapshots: what held, what moved, what isn't proven and what would prove it.
+
+    Exit status: 0 all held; 1 something moved; 3 nothing moved but something is not proven, unread or without verdict.
+    """
+    from gaugelog.analysis.compare import compare_recorded
+    from gaugelog.show.documents import comparison_document
+    from gaugelog.show.terminal import comparison_view, console
+    from gaugelog.store.reader import open_recording
+
+    with open_recording(find_recording(instrument, recording)) as source:
+        work = recorded_instrument(source)
+        comparison = compare_recorded(source, work, from_stage, to_stage)
+    if as_json:
+        print_json(comparison_document(comparison))
+    else:
+        console().print(comparison_view(comparison, work.units))
+    raise typer.Exit(exit_status(comparison))

@@ -1,0 +1,115 @@
+"""The Typer app and the one error boundary.
+
+Here: the list of commands, and the turning of errors into words and exit status. Not here: what a command does.
+
+Exit status: 0 all well; 1 something moved; 2 wrong use or unusable input; 3 something is not proven;
+70 a fault of gaugelog itself; 130 stopped by Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from gaugelog.cli import (
+    capture,
+    checkpoints,
+    clamp,
+    compare,
+    copying,
+    decode,
+    demo,
+    drift,
+    export,
+    gauges,
+    new,
+    report,
+    stream,
+)
+from gaugelog.errors import GaugelogError
+
+app = typer.Typer(
+    name="gaugelog",
+    help="Listens to your gauges while you set a neck, and proves after the glue what held and what moved.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.command()(demo.demo)
+app.command()(new.new)
+app.command()(checkpoints.checkpoints)
+app.command()(stream.stream)
+app.command()(capture.capture)
+app.command()(clamp.clamp)
+app.command()(compare.compare)
+app.command()(drift.drift)
+app.command()(report.report)
+app.command()(export.export)
+app.command()(decode.decode)
+app.command("copy")(copying.copy)
+app.add_typer(gauges.app, name="gauges")
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"gaugelog {version('gaugelog')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and end.")
+    ] = False,
+) -> None:
+    """Take the options that stand before any command."""
+
+
+def _tell(error: GaugelogError) -> None:
+    print(f"gaugelog: {error}", file=sys.stderr)
+    if error.hint:
+        print(f"  {error.hint}", file=sys.stderr)
+    print(f"  (more: docs/errors.md, {error.slug})", file=sys.stderr)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line; return the exit status."""
+    command = typer.main.get_command(app)
+    try:
+        status = command.main(args=list(arguments) if arguments is not None else None, standalone_mode=False)
+    except GaugelogError as error:
+        _tell(error)
+        return 2
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except KeyboardInterrupt:
+        print("\ngaugelog: stopped; everything taken so far is kept.", file=sys.stderr)
+        return 130
+    except Exception as error:
+        return _usage_or_fault(error)
+    return int(status or 0)
+
+
+def _usage_or_fault(error: Exception) -> int:
+    """Tell wrong use in the words of the command line, and a fault of gaugelog itself with its traceback."""
+    show = getattr(error, "show", None)
+    if show is not None:
+        show()
+        return 2
+    import traceback
+
+    traceback.print_exception(error)
+    print("gaugelog: this is a fault of gaugelog itself; everything taken so far is kept.", file=sys.stderr)
+    return 70
+
+
+def run() -> None:
+    """Run the command line and end the process with its status."""
+    sys.exit(main())

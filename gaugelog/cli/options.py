@@ -1,0 +1,79 @@
+"""Options that several commands share, and finding the files they name.
+
+Here: `--instrument`, `--recording`, `--json` and what they resolve to. Not here: reading the files' content's meaning.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from gaugelog.model.instrument import Instrument
+    from gaugelog.store.reader import Recording
+
+InstrumentOption = Annotated[
+    Path | None, typer.Option("--instrument", metavar="FILE", help="Instrument file; else the one in this folder.")
+]
+RecordingOption = Annotated[
+    Path | None, typer.Option("--recording", metavar="FILE", help="Recording; else the one beside the instrument file.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document (docs/documents.md) instead.")]
+
+
+def find_files(instrument: Path | None, recording: Path | None) -> tuple[Path, Path]:
+    """Return the instrument file and the recording that a command works on.
+
+    Raises:
+        NoInstrumentError: none is named and the folder holds none, or several.
+    """
+    from gaugelog.instruments.find import find_instrument, recording_beside
+
+    beside = recording.with_suffix(".toml") if recording is not None else None
+    if instrument is None and beside is not None and beside.is_file():
+        instrument = beside
+    found = find_instrument(Path.cwd(), instrument)
+    return found, recording if recording is not None else recording_beside(found)
+
+
+def load_instrument(path: Path) -> Instrument:
+    """Read an instrument file.
+
+    Raises:
+        NoInstrumentError: the file isn't there.
+        FaultyInstrumentError: it has faults, all listed.
+    """
+    from gaugelog.instruments.find import read_instrument_file
+
+    return read_instrument_file(path)
+
+
+def find_recording(instrument: Path | None, recording: Path | None) -> Path:
+    """Return the recording that a reading command works on; the instrument file need not be there.
+
+    Raises:
+        NoRecordingError: there is none.
+        NoInstrumentError: nothing tells which one is meant.
+    """
+    from gaugelog.errors import NoRecordingError
+    from gaugelog.instruments.find import find_recording as find
+
+    path = recording if recording is not None else find(Path.cwd(), instrument)
+    if not path.is_file():
+        raise NoRecordingError(path)
+    return path
+
+
+def recorded_instrument(recording: Recording) -> Instrument:
+    """Return the instrument as the recording last knew it: it opens without the file it was made from."""
+    from gaugelog.instruments.read import read_instrument
+
+    return read_instrument(recording.instrument_text, str(recording.path))
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """Print one JSON document."""
+    typer.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))

@@ -1,0 +1,103 @@
+"""One piece of work, open for writing: instrument, recording, gauges.
+
+Here: opening them together, so that a recording always knows the instrument file and the datasheets it was made with.
+Not here: what is recorded (`recorder.snapshotting`, `recorder.clamping`, `recorder.sanding`).
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import TracebackType
+
+from gaugelog.datasheets.catalogue import find_datasheet
+from gaugelog.gauges.connect import open_gauge
+from gaugelog.gauges.stream import GaugeStream
+from gaugelog.model.clock import Anchor
+from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.instrument import Checkpoint, Instrument
+from gaugelog.store.writer import RecordingWriter
+
+DATASHEET_FOLDER = "datasheets"
+
+
+def datasheet_folders(beside: Path) -> tuple[Path, ...]:
+    """Return the folders with the builder's own datasheets: `datasheets` in `beside`, where there is one."""
+    folder = beside / DATASHEET_FOLDER
+    return (folder,) if folder.is_dir() else ()
+
+
+def datasheets_of(instrument: Instrument, folders: Sequence[Path]) -> dict[str, Datasheet]:
+    """Return the datasheet of each gauge of the instrument file by the gauge's short name.
+
+    Raises:
+        UnknownDatasheetError: a gauge names one that is neither bundled nor in the folders.
+        FaultyDatasheetError: one has faults.
+    """
+    return {name: find_datasheet(named.gauge.datasheet, folders) for name, named in instrument.gauges.items()}
+
+
+def step_of(checkpoint: Checkpoint, datasheets: dict[str, Datasheet]) -> float:
+    """Return the step of one reading at a checkpoint in its base unit: as typed, or the coarser of its gauges."""
+    if checkpoint.step is not None:
+        return checkpoint.step
+    names = [name for name in (checkpoint.gauge, checkpoint.body_gauge) if name is not None]
+    if not names:
+        raise ValueError(f"{checkpoint.id} has neither a gauge nor a step")
+    return max(datasheets[name].resolution for name in names)
+
+
+@dataclass(slots=True)
+class Work:
+    """An instrument with its open recording; a context manager that finishes the recording."""
+
+    instrument: Instrument
+    datasheets: dict[str, Datasheet]
+    writer: RecordingWriter
+    anchor: Anchor
+    folders: tuple[Path, ...] = field(default=())
+
+    def __enter__(self) -> Work:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.writer.finish()
+
+    def streams(self, names: Iterable[str], *, reconnect: bool) -> list[GaugeStream]:
+        """Return a stream for each gauge named, not yet opened."""
+        return [
+            open_gauge(named.gauge, self.folders, name, reconnect=reconnect)
+            for name, named in self.instrument.gauges.items()
+            if name in set(names)
+        ]
+
+
+def now() -> Anchor:
+    """Return this moment on both clocks."""
+    return Anchor(time.monotonic_ns(), time.time_ns() // 1000)
+
+
+def open_work(
+    instrument: Instrument,
+    recording: Path,
+    command: str,
+    folders: tuple[Path, ...] = (),
+    anchor: Anchor | None = None,
+) -> Work:
+    """Open or begin the recording of an instrument.
+
+    Raises:
+        RecordingBusyError, NewerRecordingError, NotARecordingError, WriteFailedError: as the store finds.
+        UnknownDatasheetError, FaultyDatasheetError: as the catalogue finds.
+    """
+    datasheets = datasheets_of(instrument, folders)
+    anchor = anchor or now()
+    writer = RecordingWriter.open(recording, anchor=anchor, command=command)
+    writer.put_instrument(instrument)
+    for name, named in instrument.gauges.items():
+        writer.put_gauge(named, datasheets[name])
+    return Work(instrument, datasheets, writer, anchor, folders)

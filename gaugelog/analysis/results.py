@@ -102,7 +102,7 @@ class PhaseDrift:
 
 @dataclass(frozen=True, slots=True)
 class SeriesDrift:
-    """One gauge, or the difference of two, over the clamp session. `difference` tells which; `n` counts its readings."""
+    """One gauge, or the difference of two, over the clamp session: `difference` tells which, `n` counts readings."""
 
     name: str
     quantity: Quantity

@@ -1,0 +1,227 @@
+"""The sentences of a comparison: what was found, and what to do about it.
+
+Here: every reason a checkpoint may be given, with the words for it; numbers are shown in the unit the builder thinks
+in. Not here: deciding which reason holds (`shift`, `comparison`, `wet`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import Enum
+
+from gaugelog.model.instrument import Checkpoint
+from gaugelog.model.quantities import Quantity, find_unit
+
+
+class Why(Enum):
+    """Why a checkpoint has the verdict it has."""
+
+    HELD = "held"
+    MOVED = "moved"
+    MORE_AFTER = "more placements after would prove it"
+    BEFORE_BARS = "too few or too scattered placements before"
+    STEP_BARS = "the digit is too coarse for this margin"
+    LIMIT_BELOW_STEP = "the limit is below one digit"
+    ACCURACY_BARS = "the accuracies of two gauges are too coarse"
+    TOO_FEW = "too few placements"
+    UNREAD_BEFORE = "not read before"
+    UNREAD_AFTER = "not read after"
+    UNREAD_BOTH = "not read at all"
+    ONE_SIDED = "a value is a bound only"
+    OTHER_GAUGE = "another gauge, accuracy not known"
+    CONTROL_MOVED = "the control of its gauge moved"
+    CONTROL_ITSELF_MOVED = "this control moved"
+    NO_LIMIT = "no movement limit"
+    ONLY_TOLD = "only told"
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """The numbers and names that a sentence may need; lengths and angles in the base unit."""
+
+    checkpoint: Checkpoint
+    shift: float = 0.0
+    step: float = 0.0
+    n_before: int = 0
+    n_after: int = 0
+    more: int | None = None
+    gauges: tuple[str | None, str | None] = (None, None)
+    control: str = ""
+    skipped: str = ""
+    stages: tuple[str, str] = ("before", "after")
+
+
+_SYMBOLS = {"deg": "°", "degC": " °C", "degF": " °F", "%": " %"}
+_FINER = {
+    "neck-angle": "a clearance read at the bridge would",
+    "neck-roll": "the clearances of both sides at the bridge, read with a finer gauge, may",
+}
+
+
+def amount(value: float, quantity: Quantity, unit: str, step: float) -> str:
+    """Return a difference as words: `value` (base unit) in `unit`, with the decimals that `step` (base unit) deserves.
+
+    A change of 0.13 read to 0.05 is shown as 0.13, one digit finer than the step: a mean is finer than a reading.
+    """
+    factor = float(find_unit(unit, quantity).factor)
+    shown, fine = value / factor, step / factor / 10 if step > 0 else 1e-4
+    decimals = min(max(-math.floor(math.log10(fine) + 1e-9), 0), 6)
+    text = f"{shown:.{decimals}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{'0' if text == '-0' else text}{_SYMBOLS.get(unit, ' ' + unit)}"
+
+
+def count_of(number: int, what: str) -> str:
+    """Return "1 placement" or "3 placements"."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _in_unit(facts: Facts, value: float) -> str:
+    checkpoint = facts.checkpoint
+    return amount(value, checkpoint.quantity, checkpoint.unit, facts.step)
+
+
+def _limit(facts: Facts) -> str:
+    return _in_unit(facts, facts.checkpoint.limit or 0.0)
+
+
+def _gauge(name: str | None) -> str:
+    return name or "a tool of which the values were typed"
+
+
+def _held(facts: Facts) -> str:
+    return f"the shift stays within the limit of {_limit(facts)}, with the margin that this reading needs"
+
+
+def _moved(facts: Facts) -> str:
+    return (
+        f"the shift of {_in_unit(facts, facts.shift)} is beyond the limit of {_limit(facts)}:"
+        " find out why before you go on"
+    )
+
+
+def _position(facts: Facts) -> str:
+    within = abs(facts.shift) <= (facts.checkpoint.limit or 0.0)
+    return "within" if within else "beyond"
+
+
+def _more_after(facts: Facts) -> str:
+    _, second = facts.stages
+    more = facts.more or 0
+    text = (
+        f"the shift is {_position(facts)} the limit, but {count_of(more, 'more placement')} {second}"
+        f" {'is' if more == 1 else 'are'} needed to prove it"
+    )
+    return text + (", if they fall as these did; a finer gauge is the better way" if more > 20 else "")
+
+
+def _before_bars(facts: Facts) -> str:
+    first, second = facts.stages
+    return (
+        f"the {count_of(facts.n_before, 'placement')} {first} {'scatters' if facts.n_before == 1 else 'scatter'} too"
+        f" much, and the stage {first} can't be read again: no number of placements {second} can prove it; judge by"
+        " another checkpoint, and take more placements next time"
+    )
+
+
+def _finer(facts: Facts) -> str:
+    return _FINER.get(facts.checkpoint.kind.slug, "a gauge with a finer step would")
+
+
+def _step_bars(facts: Facts) -> str:
+    return (
+        f"the shift is too near the limit for a gauge that reads to {_in_unit(facts, facts.step)}: no number of"
+        f" placements can prove it; {_finer(facts)}"
+    )
+
+
+def _limit_below_step(facts: Facts) -> str:
+    return (
+        f"one digit of this gauge ({_in_unit(facts, facts.step)}) is larger than the limit ({_limit(facts)}): no number"
+        f" of placements can prove it; {_finer(facts)}"
+    )
+
+
+def _accuracy_bars(facts: Facts) -> str:
+    return (
+        f"{_gauge(facts.gauges[0])} read one stage and {_gauge(facts.gauges[1])} the other, and their accuracies are"
+        " too coarse for this limit: read it again with the first one"
+    )
+
+
+def _too_few(facts: Facts) -> str:
+    first, second = facts.stages
+    return (
+        f"{count_of(facts.n_before, 'placement')} {first} and {facts.n_after} {second} don't tell how much a placement"
+        f" scatters: take at least three on each side, or check the gauge's repeatability"
+    )
+
+
+def _unread(facts: Facts, stages: tuple[str, ...]) -> str:
+    why = f" (left out: {facts.skipped})" if facts.skipped else ""
+    named = " and ".join(stages)
+    if facts.stages[1] in stages and len(stages) == 1:
+        return f"not read {named}{why}: `gaugelog capture {named}` takes it"
+    return f"not read {named}{why}: without a snapshot {facts.stages[0]} there is nothing to compare with"
+
+
+def _one_sided(facts: Facts) -> str:
+    return "a value is a bound only (such as >0.30), so there is no mean: read it with a feeler pair or a gauge"
+
+
+def _other_gauge(facts: Facts) -> str:
+    return (
+        f"{_gauge(facts.gauges[0])} read it first and {_gauge(facts.gauges[1])} later, and how far the two may disagree"
+        " is not known: read both stages with one gauge, or use gauges whose datasheets give an accuracy"
+    )
+
+
+def _control_moved(facts: Facts) -> str:
+    return (
+        f"the control {facts.control} moved where glue can't move anything, so what read this changed between the"
+        " stages: check its zero and its feet, then read this stage again"
+    )
+
+
+def _control_itself_moved(facts: Facts) -> str:
+    return (
+        f"glue can't move this, yet it shifted by {_in_unit(facts, facts.shift)}: the gauge or the spot changed, and"
+        " whatever the gauge read gets no verdict"
+    )
+
+
+def _no_limit(facts: Facts) -> str:
+    return "no movement limit is given: write limit into this checkpoint of the instrument file for a verdict"
+
+
+def _only_told(facts: Facts) -> str:
+    return "only told: it has no verdict and bars nothing"
+
+
+_SENTENCES: dict[Why, Callable[[Facts], str]] = {
+    Why.HELD: _held,
+    Why.MOVED: _moved,
+    Why.MORE_AFTER: _more_after,
+    Why.BEFORE_BARS: _before_bars,
+    Why.STEP_BARS: _step_bars,
+    Why.LIMIT_BELOW_STEP: _limit_below_step,
+    Why.ACCURACY_BARS: _accuracy_bars,
+    Why.TOO_FEW: _too_few,
+    Why.UNREAD_BEFORE: lambda facts: _unread(facts, (facts.stages[0],)),
+    Why.UNREAD_AFTER: lambda facts: _unread(facts, (facts.stages[1],)),
+    Why.UNREAD_BOTH: lambda facts: _unread(facts, facts.stages),
+    Why.ONE_SIDED: _one_sided,
+    Why.OTHER_GAUGE: _other_gauge,
+    Why.CONTROL_MOVED: _control_moved,
+    Why.CONTROL_ITSELF_MOVED: _control_itself_moved,
+    Why.NO_LIMIT: _no_limit,
+    Why.ONLY_TOLD: _only_told,
+}
+
+
+def sentence(why: Why, facts: Facts) -> str:
+    """Return the reason as one plain sentence: what, and what to do."""
+    return _SENTENCES[why](facts)

@@ -1,6 +1,6 @@
 """A table of placements: `checkpoint,value[,unit]`, one row a placement.
 
-Here: the text of the table to placements, or all its faults. Not here: opening the file, keeping the placements.
+Here: the table to placements, or all its faults. Not here: asking at the bench, keeping the placements.
 Each line is a row, so a quoted cell may not run over a line's end; a row's number is what a spreadsheet shows.
 """
 
@@ -11,8 +11,10 @@ import difflib
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 from gaugelog.errors import Fault, FaultyTableError, UnitMismatchError, ValueTextError
+from gaugelog.instruments.find import read_text
 from gaugelog.instruments.typed_placement import typed_placement
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.placement import Placement, Settled
@@ -78,6 +80,18 @@ def read_table(
     if faults:
         raise FaultyTableError(origin, sorted(faults, key=lambda fault: int(fault.key.removeprefix("row "))))
     return tuple(placements)
+
+
+def read_table_file(
+    path: Path, instrument: Instrument, stage: str, resolution_of: Callable[[Checkpoint], float], time_ns: int
+) -> tuple[Placement, ...]:
+    """Return the placements that a file with a table holds, in order; see `read_table`.
+
+    Raises:
+        UnreadableFileError: the file can't be read as UTF-8 text.
+        FaultyTableError: with every fault of the table; nothing is taken from it then.
+    """
+    return read_table(read_text(path), instrument, stage, str(path), resolution_of, time_ns)
 
 
 def _checkpoint_of(row: _Row, instrument: Instrument, stage: str) -> Checkpoint | Fault:

@@ -30,12 +30,20 @@ class Window:
     raw: tuple[Chunk, ...]
     start_ns: int
     end_ns: int
-    weights_ns: tuple[int, ...]
+    sends: Sends = Sends.STEADILY
+
+    @property
+    def weights(self) -> tuple[int, ...]:
+        """How much each reading counts: alike, or as long as it stood where the gauge sends on change."""
+        if self.sends is not Sends.ON_CHANGE:
+            return (1,) * len(self.readings)
+        starts = [max(reading.time_ns, self.start_ns) for reading in self.readings]
+        return tuple(max(end - start, 1) for start, end in zip(starts, [*starts[1:], self.end_ns], strict=True))
 
     def part(self, role: Role) -> Part:
         """Return the window as one part of a placement: its median, its spread, its bytes."""
         first = self.readings[0]
-        value, text = _median(self.readings, self.weights_ns)
+        value, text = _median(self.readings, self.weights)
         values = [reading.value for reading in self.readings]
         return Part(
             role=role,
@@ -52,13 +60,13 @@ class Window:
         )
 
 
-def _median(readings: tuple[Reading, ...], weights_ns: tuple[int, ...]) -> tuple[float, str]:
+def _median(readings: tuple[Reading, ...], weights: tuple[int, ...]) -> tuple[float, str]:
     """Return the weighted median as a base value and as the text shown; between two readings their middle."""
     order = sorted(range(len(readings)), key=lambda i: readings[i].value)
-    half = sum(weights_ns) / 2
+    half = sum(weights) / 2
     below = 0
     for place, index in enumerate(order):
-        below += weights_ns[index]
+        below += weights[index]
         if below > half or place == len(order) - 1:
             return readings[index].value, readings[index].text
         if below == half:
@@ -156,32 +164,22 @@ class SteadyWatch:
         if self.awaiting_lift or not self._readings:
             return None
         if self.sends is Sends.ON_BUTTON:
-            return self._pressed_window()
+            return self.by_hand() if self._pressed else None
         spoke_just_now = self._readings[-1].time_ns == self._now_ns
         start_ns = self._now_ns - self.window_ns
         if self._rest_began_ns() > start_ns or not (spoke_just_now or self.sends is Sends.ON_CHANGE):
             return None
-        readings = tuple(self._readings)
-        starts = [max(reading.time_ns, start_ns) for reading in readings]
-        if self.sends is Sends.ON_CHANGE:
-            ends = [*starts[1:], self._now_ns]
-            weights = tuple(max(end - start, 1) for start, end in zip(starts, ends, strict=True))
-        else:
-            weights = (1,) * len(readings)
-        return Window(readings, tuple(self._raw), start_ns, self._now_ns, weights)
+        return self._window(tuple(self._readings), start_ns)
 
-    def _pressed_window(self) -> Window | None:
-        if not self._pressed:
-            return None
-        reading = self._readings[-1]
-        return Window((reading,), tuple(self._raw), reading.time_ns, reading.time_ns, (1,))
+    def _window(self, readings: tuple[Reading, ...], start_ns: int) -> Window:
+        return Window(readings, tuple(self._raw), start_ns, self._now_ns, self.sends)
 
     def by_hand(self) -> Window | None:
         """Return what the gauge shows now as a window of its last reading, for a placement taken by a key."""
         if not self._readings:
             return None
         reading = self._readings[-1]
-        return Window((reading,), tuple(self._raw), reading.time_ns, self._now_ns, (1,))
+        return self._window((reading,), reading.time_ns)
 
     def settle(self, value: float) -> None:
         """Say that a window was taken at `value`: the gauge must be lifted before the next one."""

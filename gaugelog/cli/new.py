@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from enum import Enum
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 
-class Owned(str, Enum):
+class Owned(StrEnum):
     """How many gauges with a plug the builder owns."""
 
     NONE = "none"
@@ -17,7 +17,7 @@ class Owned(str, Enum):
     TWO = "two"
 
 
-class Units(str, Enum):
+class Units(StrEnum):
     """What lengths are thought in."""
 
     MM = "mm"

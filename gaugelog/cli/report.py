@@ -12,7 +12,8 @@ from gaugelog.cli.options import InstrumentOption, RecordingOption, find_recordi
 
 def report(
     output: Annotated[
-        Path | None, typer.Option("--output", "-o", metavar="FILE", help="Where to write it; else beside the recording.")
+        Path | None,
+        typer.Option("--output", "-o", metavar="FILE", help="Where to write it; else beside the recording."),
     ] = None,
     instrument: InstrumentOption = None,
     recording: RecordingOption = None,

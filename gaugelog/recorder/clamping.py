@@ -17,6 +17,9 @@ from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKi
 from gaugelog.model.readings import Flag, Heard, LinkChange, LinkState, Reading, Reject
 from gaugelog.recorder.work import Work, step_of
 
+COMMAND = "clamp"
+"""What the recording calls a sitting that belongs to the clamp session."""
+
 START_READINGS = 15
 _ALWAYS_SENDING = (Sends.STEADILY, Sends.WHEN_ASKED)
 
@@ -114,6 +117,11 @@ class ClampWork:
             self.work.writer.hear(event)
         self.work.writer.keep_up(event.chunk.time_ns)
 
+    def beat(self, now_ns: int) -> None:
+        """Say that time went on, for a session that no gauge keeps awake."""
+        self.now_ns = max(self.now_ns, now_ns)
+        self.work.writer.keep_up(now_ns)
+
     def _notice_silence(self, state: GaugeState, now_ns: int) -> None:
         limit_s = longest_silence_s(state.datasheet)
         last_ns = self._heard_ns.get(state.name)
@@ -159,9 +167,7 @@ class ClampWork:
             ValueTextError, UnitMismatchError: the value can't be read; nothing was kept.
         """
         checkpoint = self.work.instrument.checkpoint(checkpoint_id)
-        placement = typed_placement(
-            checkpoint, text, time_ns, Settled.TYPED, step_of(checkpoint, self.work.datasheets)
-        )
+        placement = typed_placement(checkpoint, text, time_ns, Settled.TYPED, step_of(checkpoint, self.work.datasheets))
         self.now_ns = max(self.now_ns, time_ns)
         return self.work.writer.place(self.work.writer.snapshot(SPOT).id, placement)
 
@@ -170,4 +176,3 @@ class ClampWork:
         for state in self.gauges.values():
             if state.silent_since_ns is not None or state.name in self._down_since_ns:
                 self._end_silence(state, self.now_ns)
-

@@ -1,0 +1,158 @@
+"""The capture desk: a snapshot being taken, with its keys and its screen.
+
+Here: what each key does, what is said, when the view is drawn. Not here: taking placements (`recorder.snapshotting`),
+drawing (`show.snapshot_view`).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelog.cli.entry import Command, Entry, Line
+from gaugelog.cli.live import Screen
+from gaugelog.errors import GaugelogError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from gaugelog.links.keyboard import Key
+    from gaugelog.model.placement import KeptPlacement
+    from gaugelog.model.readings import Heard, LinkChange
+    from gaugelog.recorder.snapshotting import SnapshotWork
+
+_WHY_SKIP = "Why is it skipped"
+
+
+class CaptureDesk:
+    """Attends to gauges and keys until the snapshot is complete or the builder stops."""
+
+    def __init__(self, snapshot: SnapshotWork, *, quiet: bool) -> None:
+        from gaugelog.recorder.attend import Attendance
+
+        self.snapshot = snapshot
+        self.entry = Entry(letters="dlrsq ")
+        self.message = ""
+        self.attendance = Attendance()
+        self.screen = Screen(self._draw, quiet=quiet)
+        self._now_ns = snapshot.work.anchor.monotonic_ns
+
+    async def attend(self) -> None:
+        """Run until there is nothing left to take, q is pressed, or a piped input has ended."""
+        from gaugelog.gauges.listen import listen
+        from gaugelog.links.keyboard import keys
+        from gaugelog.recorder.attend import each
+
+        if self.snapshot.complete:
+            return
+        streams = self.snapshot.work.streams(self.snapshot.gauges_needed, reconnect=True)
+        typing = each(keys(), self.press)
+        with self.screen:
+            self._announce()
+            if streams:
+                await self.attendance.run(each(listen(streams), self.hear), beside=(typing,))
+            else:
+                await self.attendance.run(typing)
+
+    def hear(self, event: Heard | LinkChange) -> None:
+        """Take what a gauge said."""
+        from gaugelog.model.readings import LinkChange, LinkState
+
+        if isinstance(event, LinkChange):
+            self._now_ns = event.time_ns
+            if event.state is not LinkState.OPEN:
+                self._say(f"{event.gauge}: {event.state.value}" + (f", {event.detail}" if event.detail else ""))
+        else:
+            self._now_ns = event.chunk.time_ns
+        self._took(self.snapshot.hear(event))
+        self.screen.redraw(self._now_ns)
+
+    def press(self, key: Key) -> None:
+        """Do what a key asks for."""
+        self._now_ns = key.time_ns
+        taken = self.entry.take(key)
+        try:
+            if isinstance(taken, Line):
+                self._line(taken)
+            elif isinstance(taken, Command):
+                self._command(taken)
+        except GaugelogError as error:
+            self._say(f"{error}. {error.hint}")
+        self.screen.redraw()
+
+    def _line(self, line: Line) -> None:
+        if line.question == _WHY_SKIP:
+            self._skip(line.text or "no reason given")
+        else:
+            self._took(self.snapshot.type_in(line.text, self._now_ns))
+
+    def _command(self, command: Command) -> None:
+        match command.letter:
+            case "":
+                self._took(self.snapshot.take_now(self._now_ns))
+            case " " | "l":
+                self.snapshot.lifted()
+            case "d":
+                dropped = self.snapshot.drop_last(command.words or "dropped by hand")
+                self._say(
+                    f"Dropped the last placement at {dropped.placement.checkpoint}." if dropped else "Nothing to drop."
+                )
+            case "r":
+                count = self.snapshot.redo(command.words or "redone")
+                self._say(f"Dropped {count}; read this checkpoint again." if count else "Nothing to redo.")
+            case "s" if command.words:
+                self._skip(command.words)
+            case "s":
+                self.entry.ask(_WHY_SKIP)
+            case "q":
+                self.attendance.stop()
+
+    def _skip(self, reason: str) -> None:
+        task = self.snapshot.skip(reason)
+        if task is not None:
+            self._say(f"Skipped {task.checkpoint.id}: {reason}.")
+        self._after()
+
+    def _took(self, kept: KeptPlacement | None) -> None:
+        if kept is None:
+            return
+        from gaugelog.show.numbers import placement_text
+
+        self.screen.bell()
+        task = next(task for task in self.snapshot.tasks if task.checkpoint.id == kept.placement.checkpoint)
+        count = f"{len(task.taken)} of {task.wanted}"
+        text = placement_text(kept.placement, self.snapshot.work.instrument.units)
+        self._say(f"{kept.placement.checkpoint} {count}: {text}")
+        self._after()
+
+    def _after(self) -> None:
+        if self.snapshot.complete:
+            self.attendance.stop()
+        else:
+            self._announce()
+
+    def _announce(self) -> None:
+        """Where there is no live view, say in a line what is wanted next."""
+        task = self.snapshot.current
+        if not self.screen.is_live and task is not None and not task.taken:
+            self.screen.say(f"{task.checkpoint.id}: {task.checkpoint.todo}")
+
+    def _say(self, words: str) -> None:
+        self.message = words
+        if not self.screen.is_live:
+            self.screen.say(words)
+
+    def _draw(self, width: int, height: int) -> RenderableType:
+        from gaugelog.show.snapshot_view import snapshot_view
+
+        snapshot = self.snapshot
+        return snapshot_view(
+            stage=snapshot.stage,
+            tasks=[(task.checkpoint, task.wanted, tuple(task.taken), task.skipped) for task in snapshot.tasks],
+            current=snapshot.current.checkpoint.id if snapshot.current else None,
+            placing=snapshot.placing_state,
+            units=snapshot.work.instrument.units,
+            entry=self.entry,
+            message=self.message,
+            width=width,
+            height=height,
+        )

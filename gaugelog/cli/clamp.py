@@ -1,0 +1,41 @@
+"""`gaugelog clamp`: record through the clamp-up and the cure."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from gaugelog.cli.options import InstrumentOption, RecordingOption, find_files, load_instrument
+
+
+def clamp(
+    gauges: Annotated[
+        list[str] | None, typer.Option("--gauge", metavar="NAME", help="Only this gauge; may be repeated.")
+    ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell.")] = False,
+    mark: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Only set a mark (glue on, clamps on, clamps off, or words) and end."),
+    ] = None,
+    ago: Annotated[str, typer.Option(metavar="TIME", help="With --mark: how long ago, such as 2m or 1h30m.")] = "0s",
+    instrument: InstrumentOption = None,
+    recording: RecordingOption = None,
+) -> None:
+    """Record all gauges through the clamp-up and the cure; keys set marks. Ctrl-C ends it, and it can go on later."""
+    from gaugelog.cli.clamp_desk import ClampDesk
+    from gaugelog.cli.live import start
+    from gaugelog.recorder.clamping import COMMAND, ClampWork
+    from gaugelog.recorder.work import datasheet_folders, open_work
+
+    path, target = find_files(instrument, recording)
+    piece = load_instrument(path)
+    names = tuple(piece.gauge(name).name for name in gauges) if gauges else tuple(piece.gauges)
+    with open_work(piece, target, COMMAND, datasheet_folders(path.parent)) as work:
+        session = ClampWork(work, names)
+        desk = ClampDesk(session, quiet=quiet)
+        if mark is not None:
+            desk.set_mark(mark, ago, work.anchor.monotonic_ns)
+        else:
+            start(desk.attend())
+    typer.echo(f"Kept in {target}. Next: gaugelog drift; after the cure: gaugelog capture after.")

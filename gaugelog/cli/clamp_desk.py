@@ -1,0 +1,199 @@
+"""The clamp desk: a clamp session being recorded, with its keys and its screen.
+
+Here: what each key does and what is said. Not here: recording (`recorder.clamping`), drawing (`show.clamp_view`).
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from gaugelog.cli.entry import Command, Entry, Line
+from gaugelog.cli.live import Screen
+from gaugelog.errors import GaugelogError, ValueTextError
+from gaugelog.model.kinds import WET
+from gaugelog.model.placement import MarkKind
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from gaugelog.links.keyboard import Key
+    from gaugelog.model.readings import Heard, LinkChange
+    from gaugelog.recorder.clamping import ClampWork
+    from gaugelog.recorder.snapshotting import SnapshotWork
+
+_ASK_NOTE = "Note"
+_ASK_SPOT = "Spot reading: checkpoint and value, such as clearance-bass 0.30"
+_ASK_SET_BACK = "Set a mark back: which, and how long ago, such as clamps on 2m"
+_MARK_KEYS = {"g": MarkKind.GLUE_ON, "c": MarkKind.CLAMPS_ON, "f": MarkKind.CLAMPS_OFF}
+_AGO = re.compile(r"\s*(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+)\s*s?)?\s*$")
+
+
+def seconds_ago(text: str) -> float:
+    """Return the seconds that `2m`, `1h30m` or `45s` name.
+
+    Raises:
+        ValueTextError: it names no time.
+    """
+    match = _AGO.match(text)
+    if match is None or not any(match.groups()):
+        raise ValueTextError(text, "a time such as 45s, 2m or 1h30m")
+    hours, minutes, seconds = (int(part or 0) for part in match.groups())
+    return hours * 3600.0 + minutes * 60.0 + seconds
+
+
+class ClampDesk:
+    """Attends to gauges and keys until the end key or Ctrl-C."""
+
+    def __init__(self, session: ClampWork, *, quiet: bool) -> None:
+        self.session = session
+        self.entry = Entry(letters="gcfnbrwe")
+        self.message = ""
+        self.wet: SnapshotWork | None = None
+        self.screen = Screen(self._draw, quiet=quiet)
+        self._now_ns = session.work.anchor.monotonic_ns
+
+    async def attend(self) -> None:
+        """Record until e is pressed, Ctrl-C, or a piped input or replayed gauge has ended."""
+        from gaugelog.gauges.listen import listen
+        from gaugelog.links.keyboard import keys
+        from gaugelog.recorder.attend import Attendance, each, ticks
+
+        self.attendance = Attendance()
+        streams = self.session.work.streams(self.session.gauges, reconnect=True)
+        typing = each(keys(), self.press)
+        beat = each(ticks(0.5), self._beat)
+        with self.screen:
+            self._say("Recording. Ctrl-C or e ends it; started again, it goes on in the same recording.")
+            if streams:
+                await self.attendance.run(each(listen(streams), self.hear), beside=(typing, beat))
+            else:
+                await self.attendance.run(typing, beside=(beat,))
+        self.session.close()
+
+    def _beat(self, now_ns: int) -> None:
+        self._now_ns = now_ns
+        self.session.beat(now_ns)
+        self.screen.redraw(now_ns)
+
+    def hear(self, event: Heard | LinkChange) -> None:
+        """Take what a gauge said, for the session and for a wet check under way."""
+        from gaugelog.model.readings import LinkChange, LinkState
+
+        self.session.hear(event)
+        if isinstance(event, LinkChange):
+            if event.state is not LinkState.OPEN:
+                self.screen.bell()
+            self._say(f"{event.gauge}: {event.state.value}" + (f", {event.detail}" if event.detail else ""))
+        if self.wet is not None and self.wet.hear(event) is not None:
+            self._wet_took()
+        self.screen.redraw(self.session.now_ns)
+
+    def press(self, key: Key) -> None:
+        """Do what a key asks for."""
+        self._now_ns = key.time_ns
+        taken = self.entry.take(key)
+        try:
+            if isinstance(taken, Line):
+                self._line(taken)
+            elif isinstance(taken, Command):
+                self._command(taken)
+        except (GaugelogError, ValueError) as error:
+            self._say(f"{error}. {getattr(error, 'hint', '')}".strip())
+        self.screen.redraw()
+
+    def _command(self, command: Command) -> None:
+        letter, words = command.letter, command.words
+        if letter in _MARK_KEYS:
+            self.set_mark(_MARK_KEYS[letter].value, words or "0s", self._now_ns)
+        elif letter == "n":
+            self.set_mark(words, "0s", self._now_ns) if words else self.entry.ask(_ASK_NOTE)
+        elif letter == "b":
+            self._set_back(words) if words else self.entry.ask(_ASK_SET_BACK)
+        elif letter == "r":
+            self._spot(words) if words else self.entry.ask(_ASK_SPOT)
+        elif letter == "w":
+            self._begin_wet()
+        elif letter == "e":
+            self.attendance.stop()
+
+    def _line(self, line: Line) -> None:
+        if line.question == _ASK_NOTE:
+            self.set_mark(line.text, "0s", self._now_ns)
+        elif line.question == _ASK_SET_BACK:
+            self._set_back(line.text)
+        elif line.question == _ASK_SPOT:
+            self._spot(line.text)
+        elif self.wet is not None:
+            self.wet.type_in(line.text, self._now_ns)
+            self._wet_took()
+        else:
+            raise ValueTextError(line.text, "press r for a spot reading, n for a note, w for a wet check")
+
+    def set_mark(self, name: str, ago: str, time_ns: int) -> None:
+        """Set a mark by its name, or a note by its words, `ago` before `time_ns`."""
+        kind = next((kind for kind in MarkKind if kind.value == name.strip().lower()), MarkKind.NOTE)
+        words = name.strip() if kind is MarkKind.NOTE else ""
+        self.session.mark(kind, time_ns, ago_s=seconds_ago(ago), words=words)
+        back = "" if seconds_ago(ago) == 0 else f", {ago} ago"
+        self._say(f"Marked: {words or kind.value}{back}.")
+
+    def _set_back(self, text: str) -> None:
+        name, _, ago = text.strip().rpartition(" ")
+        self.set_mark(name, ago, self._now_ns)
+
+    def _spot(self, text: str) -> None:
+        checkpoint, _, value = text.strip().partition(" ")
+        kept = self.session.spot(checkpoint, value, self._now_ns)
+        self._say(f"Spot reading kept: {kept.placement.checkpoint} {kept.placement.text} {kept.placement.unit}.")
+
+    def _begin_wet(self) -> None:
+        from gaugelog.recorder.snapshotting import SnapshotWork
+
+        self.wet = SnapshotWork(self.session.work, WET, again=True)
+        if not self.wet.tasks:
+            self.wet = None
+            self._say("No checkpoint is marked for the wet check; give it the stage wet in the instrument file.")
+        else:
+            self._announce_wet()
+
+    def _announce_wet(self) -> None:
+        task = self.wet.current if self.wet is not None else None
+        if task is not None:
+            self._say(f"Wet check, {task.checkpoint.id}: {task.checkpoint.todo}")
+
+    def _wet_took(self) -> None:
+        self.screen.bell()
+        if self.wet is None or not self.wet.complete:
+            self._announce_wet()
+            return
+        self.wet = None
+        self._say(self._wet_words())
+
+    def _wet_words(self) -> str:
+        return "Wet check kept; gaugelog compare before wet says how it stands."
+
+    def _say(self, words: str) -> None:
+        self.message = words
+        if not self.screen.is_live:
+            self.screen.say(words)
+
+    def _draw(self, width: int, height: int) -> RenderableType:
+        from gaugelog.show.clamp_view import clamp_view
+
+        session = self.session
+        return clamp_view(
+            gauges=list(session.gauges.values()),
+            phase=session.phase,
+            in_clamps_s=session.seconds_since(MarkKind.CLAMPS_ON),
+            glue_open_s=session.seconds_since(MarkKind.GLUE_ON),
+            readings=session.readings,
+            gaps=session.gaps,
+            glue=session.work.instrument.glue,
+            units=session.work.instrument.units,
+            wet=self.wet.placing_state if self.wet is not None else None,
+            entry=self.entry,
+            message=self.message,
+            width=width,
+            height=height,
+        )

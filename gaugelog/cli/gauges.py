@@ -1,0 +1,64 @@
+"""`gaugelog gauges`: what is plugged in, which datasheets are known, and what a gauge says right now."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gaugelog.cli.options import InstrumentOption, JsonOption, print_json
+
+app = typer.Typer(
+    help="Serial ports, datasheets, and what a gauge says right now.",
+    invoke_without_command=True,
+    rich_markup_mode=None,
+    add_completion=False,
+)
+
+
+@app.callback(invoke_without_command=True)
+def overview(context: typer.Context, as_json: JsonOption = False) -> None:
+    """Show the serial ports that are present and the datasheets that are known."""
+    if context.invoked_subcommand is not None:
+        return
+    from gaugelog.datasheets.catalogue import known_datasheets
+    from gaugelog.links.ports import serial_ports
+    from gaugelog.recorder.work import datasheet_folders
+    from gaugelog.show.documents import gauges_document
+    from gaugelog.show.terminal import console, datasheet_table, port_table
+
+    ports = serial_ports()
+    datasheets = known_datasheets(datasheet_folders(Path.cwd()))
+    if as_json:
+        print_json(gauges_document(ports, datasheets))
+        return
+    screen = console()
+    screen.print(port_table(ports))
+    screen.print(datasheet_table(datasheets))
+
+
+@app.command()
+def read(
+    gauge: Annotated[str, typer.Argument(help="A short name of the instrument file, or DATASHEET@ADDRESS.")],
+    count: Annotated[int, typer.Option(min=1, help="How many readings.")] = 5,
+    wait: Annotated[float, typer.Option(min=0.1, metavar="SECONDS", help="How long to wait for them.")] = 10.0,
+    raw: Annotated[bool, typer.Option("--raw", help="Show the bytes too.")] = False,
+    instrument: InstrumentOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show what a gauge says right now."""
+    from gaugelog.cli.live import start
+    from gaugelog.cli.naming import name_gauge
+    from gaugelog.gauges.connect import open_gauge
+    from gaugelog.gauges.read_once import read_once
+    from gaugelog.show.documents import heard_document
+    from gaugelog.show.terminal import console, heard_view
+
+    named, folders = name_gauge(gauge, instrument)
+    stream = open_gauge(named.gauge, folders, named.name)
+    heard = start(read_once(stream, wait, count))
+    if as_json:
+        print_json(heard_document(heard))
+    else:
+        console().print(heard_view(heard, raw=raw))

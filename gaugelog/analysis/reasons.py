@@ -63,10 +63,10 @@ _FINER = {
 def amount(value: float, quantity: Quantity, unit: str, step: float) -> str:
     """Return a difference as words: `value` (base unit) in `unit`, with the decimals that `step` (base unit) deserves.
 
-    A change of 0.13 read to 0.05 is shown as 0.13, one digit finer than the step: a mean is finer than a reading.
+    A change of 0.133 read to 0.05 is shown as 0.13, one to 0.01 with three decimals: a mean is finer than a reading.
     """
     factor = float(find_unit(unit, quantity).factor)
-    shown, fine = value / factor, step / factor / 10 if step > 0 else 1e-4
+    shown, fine = value / factor, step / factor / 2 if step > 0 else 1e-4
     decimals = min(max(-math.floor(math.log10(fine) + 1e-9), 0), 6)
     text = f"{shown:.{decimals}f}"
     if "." in text:
@@ -141,7 +141,7 @@ def _step_bars(facts: Facts) -> str:
 def _limit_below_step(facts: Facts) -> str:
     return (
         f"one digit of this gauge ({_in_unit(facts, facts.step)}) is larger than the limit ({_limit(facts)}): no number"
-        f" of placements can prove it; {_finer(facts)}"
+        f" of placements can prove that it held; {_finer(facts)}"
     )
 
 
@@ -156,7 +156,7 @@ def _too_few(facts: Facts) -> str:
     first, second = facts.stages
     return (
         f"{count_of(facts.n_before, 'placement')} {first} and {facts.n_after} {second} don't tell how much a placement"
-        f" scatters: take at least three on each side, or check the gauge's repeatability"
+        f" scatters: take {count_of(facts.more or 1, 'more placement')} {second}, or check the gauge's repeatability"
     )
 
 

@@ -217,7 +217,8 @@ def compare_checkpoint(
 
     budget = budget_of(before, after, checkpoint.readings_per_placement, study, zero, accuracies)
     shift = _mean(after) - _mean(before)
-    facts = replace(facts, shift=shift, step=budget.step)
+    missing = math.ceil(LEAST_DOF - budget.scatter.dof)
+    facts = replace(facts, shift=shift, step=budget.step, more=max(missing, 1))
     unjudged = _unjudged(checkpoint, before, after, budget.scatter.dof)
     if budget.scatter.dof <= 0 or unjudged is Why.OTHER_GAUGE:
         return replace(empty, shift=shift, reason=sentence(unjudged or Why.TOO_FEW, facts))

@@ -6,6 +6,8 @@ freedom. Not here: the verdict (`rules`) or where the numbers came from (`shift`
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,7 +54,7 @@ class Scatter:
 def pool(sds: tuple[float, ...], dofs: tuple[float, ...], study: Study | None = None) -> Scatter:
     """Return the pooled scatter of one placement.
 
-    Formula: s² = Σ ν_i s_i² / Σ ν_i. A repeatability study is pooled in only where s²/s_g² < F_0.90(ν, ν_g): a day
+    Formula: s² = Σ ν_i s_i² / Σ ν_i. A repeatability study is pooled in only where s²/s_g² <= F_0.90(ν, ν_g): a day
     noisier than that stands alone. With no degree of freedom of its own, the study stands for the day.
     Source: pooled standard deviation, NIST/SEMATECH e-Handbook 2.4.4 and 1.3.5.3.
 
@@ -66,7 +68,7 @@ def pool(sds: tuple[float, ...], dofs: tuple[float, ...], study: Study | None = 
     """
     dof = sum(dofs)
     squares = sum(each * sd * sd for sd, each in zip(sds, dofs, strict=True))
-    if study is not None and (dof == 0 or squares / dof < f_quantile(STUDY_LEVEL, dof, study.dof) * study.sd**2):
+    if study is not None and (dof == 0 or squares / dof <= f_quantile(STUDY_LEVEL, dof, study.dof) * study.sd**2):
         squares += study.dof * study.sd**2
         return Scatter((squares / (dof + study.dof)) ** 0.5, dof + study.dof, study_used=True)
     return Scatter((squares / dof) ** 0.5 if dof else 0.0, dof)
@@ -74,10 +76,39 @@ def pool(sds: tuple[float, ...], dofs: tuple[float, ...], study: Study | None = 
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """Standard uncertainty of a shift and its effective degrees of freedom (infinite allowed), as arrays."""
+    """A combined standard uncertainty and its effective degrees of freedom (infinite allowed), as arrays."""
 
     u: NDArray[np.float64]
     dof: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One independent contribution: its variance in the result's unit squared, and its degrees of freedom."""
+
+    variance: Floats
+    dof: Floats = math.inf
+
+
+def combine(terms: Sequence[Term]) -> Evaluation:
+    """Return the uncertainty of a sum of independent terms.
+
+    Formula: u² = Σ u_i²; ν = u⁴ / Σ (u_i⁴/ν_i) (Welch-Satterthwaite), infinite where no term with finite degrees of
+    freedom has any variance. Fractions are kept: GUM H.1 cuts 16.75 down to 16, which is a little safer.
+    Source: GUM (JCGM 100:2008) 5.1.2 eq. 10 and G.4.1 eq. G.2b.
+
+    When this is wrong: terms that share a cause; very unequal terms with few degrees of freedom, where the formula is
+    an approximation.
+
+    Args:
+        terms: any number; variances and degrees of freedom of shapes that broadcast.
+    """
+    square = np.asarray(sum((np.asarray(term.variance, dtype=np.float64) for term in terms), np.float64(0.0)))
+    shares = (np.asarray(term.variance, dtype=np.float64) ** 2 / np.asarray(term.dof) for term in terms)
+    below = np.asarray(sum(shares, np.float64(0.0)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        dof = np.where(below > 0, square**2 / below, np.inf)
+    return Evaluation(np.sqrt(square), dof)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,13 +152,11 @@ class Budget:
         extra = np.asarray(more, dtype=np.float64)
         placements = (0.0 if before_known else 1 / self.n_before) + 1 / (self.n_after + extra)
         scattered = scatter_share * self.scatter.sd**2 * placements
-        zero = 2 * self.zero.sd**2 / self.zero.n if self.zero is not None else 0.0
-        square = scattered + zero + self.step_variance + self.accuracy_variance
-        below = np.zeros_like(scattered)
-        if self.scatter.dof > 0:
-            below = below + scattered**2 / (self.scatter.dof + extra)
+        terms = [
+            Term(scattered, self.scatter.dof + extra if self.scatter.dof > 0 else math.inf),
+            Term(self.step_variance),
+            Term(self.accuracy_variance),
+        ]
         if self.zero is not None:
-            below = below + zero**2 / (2 * (self.zero.n - 1))
-        with np.errstate(divide="ignore"):
-            dof = np.where(below > 0, square**2 / below, np.inf)
-        return Evaluation(np.sqrt(square), dof)
+            terms.append(Term(2 * self.zero.sd**2 / self.zero.n, 2.0 * (self.zero.n - 1)))
+        return combine(terms)

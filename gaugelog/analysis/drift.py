@@ -1,0 +1,188 @@
+"""A clamp session over time: how each gauge, and the difference of two, went in each phase.
+
+Here: levels and changes with their uncertainty. Not here: steps within a phase and creep, phases (`phases`), gaps
+(`gaps`), bringing two gauges together (`series`), charts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gaugelog.analysis.describe import describe, effective_size
+from gaugelog.analysis.gaps import merge_gaps, silence_limit_us, silences
+from gaugelog.analysis.phases import Stretch, phases_of
+from gaugelog.analysis.results import Drift, Gap, PhaseDrift, SeriesDrift
+from gaugelog.analysis.series import Series, difference_of
+from gaugelog.model.placement import Mark
+
+LEVEL_S = 60.0
+LEVEL_SHARE = 4
+LEAST_READINGS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Where a series stood over a short window: its mean, and the variance of that, None where it can't be told."""
+
+    value: float
+    variance: float | None
+
+
+def _sampled_level(values: NDArray[np.float64]) -> Level:
+    """Return the level of evenly sent readings: s²/n_eff, and s² in full where they wandered as one (no n_eff)."""
+    told = describe(values)
+    if told.mean is None:
+        raise ValueError("a level needs a reading")
+    if told.sd is None or told.n < LEAST_READINGS:
+        return Level(told.mean, None)
+    return Level(told.mean, told.sd**2 / (effective_size(values) or 1.0))
+
+
+def _held_level(utc_us: NDArray[np.int64], values: NDArray[np.float64], start_utc_us: int, end_utc_us: int) -> Level:
+    """Return the level of a gauge that sends on change: each value counts for as long as it stood.
+
+    Its scatter about that counts in full, as if it had been seen once: how often a value changed says nothing of how
+    many independent looks there were.
+    """
+    first = max(int(np.searchsorted(utc_us, start_utc_us, side="right")) - 1, 0)
+    last = int(np.searchsorted(utc_us, end_utc_us, side="left"))
+    stood = values[first : max(last, first + 1)]
+    edges = np.concatenate((np.clip(utc_us[first : first + stood.size], start_utc_us, end_utc_us), [end_utc_us]))
+    weights = np.diff(edges).astype(np.float64)
+    if weights.sum() <= 0:
+        return Level(float(stood[-1]), 0.0)
+    mean = float(np.average(stood, weights=weights))
+    return Level(mean, float(np.average((stood - mean) ** 2, weights=weights)))
+
+
+def _levels(series: Series, stretch: Stretch) -> tuple[Level, Level] | None:
+    """Return the levels at the start and at the end of a phase, None where there are none to compare."""
+    low, high = _bounds(series.utc_us, stretch)
+    if series.holds:
+        # a value from before the phase still stands at its start
+        if high == 0:
+            return None
+        start, end = max(stretch.start_utc_us, int(series.utc_us[0])), stretch.end_utc_us
+        window = int(min(LEVEL_S * 1e6, (end - start) / LEVEL_SHARE))
+        if window <= 0:
+            return None
+        return (
+            _held_level(series.utc_us[:high], series.value[:high], start, start + window),
+            _held_level(series.utc_us[:high], series.value[:high], end - window, end),
+        )
+    times, values = series.utc_us[low:high], series.value[low:high]
+    if times.size < 2 or times[-1] <= times[0]:
+        return None
+    window = int(min(LEVEL_S * 1e6, (times[-1] - times[0]) / LEVEL_SHARE))
+    head = int(np.searchsorted(times, times[0] + window, side="right"))
+    tail = int(np.searchsorted(times, times[-1] - window, side="left"))
+    return _sampled_level(values[:head]), _sampled_level(values[tail:])
+
+
+def _bounds(utc_us: NDArray[np.int64], stretch: Stretch) -> tuple[int, int]:
+    low, high = np.searchsorted(utc_us, [stretch.start_utc_us, stretch.end_utc_us], side="left")
+    return int(low), int(high)
+
+
+def _phase_drift(series: Series, stretch: Stretch) -> PhaseDrift:
+    """Return how a series, sorted and counted, went in one phase."""
+    low, high = _bounds(series.utc_us, stretch)
+    mean = float(series.value[low:high].mean()) if high > low else None
+    told = PhaseDrift(stretch.name, stretch.start_utc_us, stretch.end_utc_us, high - low, mean, None, None)
+    levels = _levels(series, stretch)
+    if levels is None:
+        return told
+    begin, end = levels
+    change = end.value - begin.value
+    if begin.variance is None or end.variance is None:
+        return replace(told, change=change)
+    digits = 2 * sum(step**2 for step in series.steps) / 12
+    return replace(told, change=change, u=math.sqrt(begin.variance + end.variance + digits))
+
+
+def series_drift(series: Series, stretches: Sequence[Stretch]) -> SeriesDrift:
+    """Return one series over the session's phases.
+
+    Formula: the level at the start and at the end of a phase is the mean over the first and the last
+    min(60 s, a quarter of the phase) of its readings; change = end - start. A mean, not a median: the median of a
+    quiet gauge sticks to one digit while the mean sees how often each digit showed. u² = s_1²/n_eff,1 + s_2²/n_eff,2 +
+    2 Σ r²/12, the last over the readings in a value (two for a difference). Where a window wandered so that n_eff is
+    refused, its s² counts in full, as one look. For a gauge that sends on change, levels
+    are weighted with the time each value stood, and s² counts in full.
+    Source: GUM (JCGM 100:2008) F.2.2.1 for the digits; n_eff as `describe.effective_size`.
+
+    When this is wrong: something that happens within the first or last window is halved; a reading caught while a
+    hand was at the gauge pulls the mean; u knows nothing of slow wander of the gauge itself.
+
+    Args:
+        series: readings in any order; those on hold or over range are left out of the numbers.
+        stretches: the session's phases.
+
+    Returns:
+        `mean` None in a phase without readings; `change` None with fewer than two; `u` None where a window holds
+        fewer than three readings (spot readings).
+    """
+    ordered = series.in_order()
+    counted = ordered.counted()
+    return SeriesDrift(
+        series.name,
+        series.quantity,
+        series.difference,
+        counted.utc_us.size,
+        tuple(_phase_drift(counted, stretch) for stretch in stretches),
+        _gaps(ordered, stretches),
+    )
+
+
+def _gaps(series: Series, stretches: Sequence[Stretch]) -> tuple[Gap, ...]:
+    """Return the gaps of a series sorted by time; a difference has those of its two gauges."""
+    if series.difference or not series.steady or not stretches:
+        return merge_gaps(series.gaps, ())
+    limit = silence_limit_us(series.utc_us, series.period_s)
+    if limit is None:
+        return merge_gaps(series.gaps, ())
+    start, end = stretches[0].start_utc_us, stretches[-1].end_utc_us
+    return merge_gaps(series.gaps, silences(series.utc_us, limit, start, end))
+
+
+def drift(
+    gauges: Sequence[Series],
+    marks: Sequence[Mark] = (),
+    *,
+    pairs: Sequence[tuple[str, str]] = (),
+    start_utc_us: int | None = None,
+    end_utc_us: int | None = None,
+) -> Drift:
+    """Return a whole clamp session: each gauge, then each difference, phase by phase.
+
+    With a gauge on the neck and one on the body, their difference takes the bench out; with one, creep is the neck's
+    or the gauge's.
+
+    Args:
+        gauges: the series of the session.
+        marks: of the session, in any order.
+        pairs: names of two gauges each, first less second.
+        start_utc_us: begin of the session; the first reading where it isn't given.
+        end_utc_us: end of the session; just behind the last reading where it isn't given.
+
+    Raises:
+        ValueError: a pair names a gauge that isn't there, or two quantities; no reading and no start and end.
+    """
+    times = [series.utc_us for series in gauges if series.utc_us.size]
+    if not times and (start_utc_us is None or end_utc_us is None):
+        raise ValueError("a session without readings needs its start and end")
+    start = start_utc_us if start_utc_us is not None else min(int(each.min()) for each in times)
+    end = end_utc_us if end_utc_us is not None else max(int(each.max()) for each in times) + 1
+    stretches = phases_of(marks, start, end)
+    told = [series_drift(series, stretches) for series in gauges]
+    with_gaps = {s.name: replace(s, gaps=each.gaps) for s, each in zip(gauges, told, strict=True)}
+    for first, second in pairs:
+        if first not in with_gaps or second not in with_gaps:
+            raise ValueError(f"no gauge called {first if first not in with_gaps else second}")
+        told.append(series_drift(difference_of(with_gaps[first], with_gaps[second]), stretches))
+    return Drift(start, tuple(told))

@@ -146,7 +146,7 @@ class _Drafts:
     def _on(self, body: str, neck: str) -> str:
         """Return in words how an angle is read with the gauges at hand."""
         if self.gauges == "two":
-            return f"Body gauge on {body}, neck gauge on {neck}; read both at once"
+            return f"Body gauge on {body}, neck gauge on {neck}, both at once"
         if self.gauges == "one":
             return f"Gauge on {body}, then on {neck}"
         return f"Zero the gauge on {body}; type what it shows on {neck}"

@@ -125,7 +125,10 @@ def _rows(text: str, faults: list[Fault]) -> Iterator[_Row]:
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         try:
-            cells = [cell.strip() for cell in next(csv.reader([line], delimiter=separator, strict=True))]
+            cells = [
+                cell.strip()
+                for cell in next(csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True))
+            ]
         except csv.Error as reason:
             faults.append(Fault(f"row {number}", f"a broken cell ({reason})", "cells without a stray quotation mark"))
             continue

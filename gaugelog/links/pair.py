@@ -14,16 +14,18 @@ from gaugelog.model.readings import Chunk
 
 
 class MemoryEnd:
-    """One end of a pair: what one sends the other receives, whole; closing one unplugs the other.
+    """One end of a pair: what one sends the other receives, whole.
 
     Args:
         address: what to call it in messages.
         clock: gives monotonic nanoseconds.
+        is_gauge: closing this end unplugs the other, for good.
     """
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns) -> None:
+    def __init__(self, address: Address, clock: Clock = time.monotonic_ns, *, is_gauge: bool = False) -> None:
         self.address = address
         self._clock = clock
+        self._is_gauge = is_gauge
         self._inbox: Inbox | None = None
         self._other: MemoryEnd | None = None
         self._unplugged = False
@@ -64,11 +66,11 @@ class MemoryEnd:
             self._other._inbox.put(data)
 
     async def close(self) -> None:
-        """Close this end and so unplug the other; closing twice is fine."""
+        """Close this end, which unplugs the other where this is the gauge's; closing twice is fine."""
         inbox, self._inbox = self._inbox, None
         if inbox is not None:
             inbox.close()
-            if self._other is not None:
+            if self._is_gauge and self._other is not None:
                 self._other._unplug()
 
     def _unplug(self) -> None:
@@ -81,7 +83,8 @@ class MemoryEnd:
 
 
 def memory_pair(clock: Clock = time.monotonic_ns) -> tuple[MemoryEnd, MemoryEnd]:
-    """Return two ends wired together, neither opened yet."""
-    near, far = (MemoryEnd(Address("pair", end, text=f"pair:{end}"), clock) for end in ("near", "far"))
+    """Return the listener's end and the gauge's, wired together, neither opened yet."""
+    near = MemoryEnd(Address("pair", "near", text="pair:near"), clock)
+    far = MemoryEnd(Address("pair", "far", text="pair:far"), clock, is_gauge=True)
     near.wire(far)
     return near, far

@@ -145,9 +145,8 @@ class SerialLink:
         return port
 
     def _read_blocking(self) -> bytes:
-        first: bytes = self._port.read(1)
-        waiting = self._port.in_waiting if first else 0
-        return first + self._port.read(waiting) if waiting else first
+        data: bytes = self._port.read(max(1, self._port.in_waiting))
+        return data
 
     def _lost(self, words: str) -> LinkFailedError:
         return LinkFailedError(self.address.text, LinkReason.LOST, words)

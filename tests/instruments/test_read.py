@@ -281,6 +281,7 @@ def test_a_good_file_with_any_values_put_in_is_read_or_refused(changes):
     assert len(instrument.checkpoints) == len([line for line in lines if line == "[[checkpoint]]"])
 
 
+@settings(deadline=None)
 @given(st.text(max_size=60) | st.text('[]{}=".#\n ab1', max_size=60))
 def test_any_text_is_an_instrument_or_a_list_of_faults(text):
     with pytest.raises(FaultyInstrumentError):

@@ -92,15 +92,13 @@ def _word(section: Section, name: str, pattern: re.Pattern[str], wanted: str) ->
 
 
 def _kind(section: Section) -> CheckpointKind:
-    """Return the kind; the free one stands in for a fault so that reading goes on."""
+    """Return the kind; where it is at fault the nearest stands in, so that reading goes on."""
     slug = section.text("kind", required=True, wanted="the kind of checkpoint, such as " + ", ".join(KIND_BY_SLUG))
-    if not slug:
-        return _FREE
-    if slug not in KIND_BY_SLUG:
-        near = difflib.get_close_matches(slug, KIND_BY_SLUG, 1, 0.5)
-        section.fault("kind", slug, f"a kind (perhaps {near[0]})" if near else "one of " + ", ".join(KIND_BY_SLUG))
-        return _FREE
-    return KIND_BY_SLUG[slug]
+    if not slug or slug in KIND_BY_SLUG:
+        return KIND_BY_SLUG.get(slug, _FREE)
+    near = difflib.get_close_matches(slug, KIND_BY_SLUG, 1, 0.5)
+    section.fault("kind", slug, f"a kind (perhaps {near[0]})" if near else "one of " + ", ".join(KIND_BY_SLUG))
+    return KIND_BY_SLUG[near[0]] if near else _FREE
 
 
 def _quantity(section: Section, kind: CheckpointKind) -> Quantity:
@@ -115,7 +113,7 @@ def _quantity(section: Section, kind: CheckpointKind) -> Quantity:
     told = [quantity for quantity in Quantity if _unit_name(section.data.get("unit"), quantity)]
     if told:
         return told[0]
-    if not section.has("quantity") and not section.has("unit"):
+    if section.data.get("kind") == kind.slug and not section.has("quantity") and not section.has("unit"):
         section.fault("quantity", None, f"angle or length: a {kind.words} checkpoint may be either")
     return Quantity.LENGTH
 
@@ -180,7 +178,7 @@ def _tolerance(section: Section, quantity: Quantity, unit: str, nominal: float |
         section.fault("tolerance", ", ".join(sorted(given)) or None, "at_most, or at_least, or both from and to")
         return None
     if low is not None and high is not None and low >= high:
-        section.fault("tolerance", f"from {low:g} to {high:g}", "from below to")
+        section.fault("tolerance", f"from {low:g} to {high:g}", "a from that is less than its to")
     if given == {"at_most"}:
         return Tolerance(ToleranceSide.AT_MOST, None, at_most)
     if given == {"at_least"}:

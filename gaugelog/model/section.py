@@ -24,6 +24,10 @@ def _show(value: object) -> str:
         text = f'"{value}"'
     elif isinstance(value, bool):
         text = str(value).lower()
+    elif isinstance(value, Mapping):
+        text = "a table"
+    elif isinstance(value, (list, tuple)):
+        text = f"[{', '.join(_show(item) for item in value)}]"
     else:
         text = _plain(value)
     return text if len(text) <= 60 else text[:57] + "…"
@@ -56,9 +60,14 @@ def _number_text(value: object) -> str:
     return "" if number is None else f"{Decimal(repr(number)):f}"
 
 
+def _named(quantity: Quantity) -> str:
+    """Return a quantity with its article."""
+    return f"{'an' if quantity is Quantity.ANGLE else 'a'} {quantity.value}"
+
+
 def _measure_wanted(quantity: Quantity, unit: str, low: float, high: float, above: float) -> str:
     """Return in words what a measured value must be."""
-    wanted = f"{'an' if quantity is Quantity.ANGLE else 'a'} {quantity.value} in {unit}"
+    wanted = f"{_named(quantity)} in {unit}"
     if quantity is Quantity.LENGTH:
         wanted += ' (a number, or text such as "3/32 in")'
     limits = {"at least": low, "more than": above, "at most": high}
@@ -194,7 +203,7 @@ class Section:
             self.fault(name, raw, wanted)
             return None
         except UnitMismatchError as mismatch:
-            self.fault(name, raw, f"{quantity.value} in {' or '.join(mismatch.wanted)}")
+            self.fault(name, raw, f"{_named(quantity)} in {' or '.join(mismatch.wanted)}")
             return None
         value = read.value if read.low is None else None
         if value is not None and difference:

@@ -1,7 +1,7 @@
 """The cursor over a declarative table."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugelog.model.quantities import Quantity
@@ -73,6 +73,7 @@ def test_numbers_are_finite_and_no_truth_values(raw):
     assert section.numbers("xs", 2) is None
 
 
+@settings(deadline=None)
 @given(
     st.dictionaries(
         st.sampled_from("abc"),
@@ -100,3 +101,11 @@ def test_no_getter_raises_whatever_the_file_holds(data):
         section.names()
         section.done()
         assert all(str(fault) for fault in section.faults)
+
+
+def test_what_was_found_is_shown_shortly_as_the_file_has_it():
+    section = Section({"a": {"b": 1}, "c": [1, "x", True], "d": 16**5000, "e": "y" * 100})
+    for name in "acde":
+        section.flag(name)
+    shown = [fault.got for fault in section.faults]
+    assert shown == ["a table", '[1, "x", true]', "a number of thousands of digits", '"' + "y" * 56 + "…"]

@@ -89,10 +89,18 @@ def _bounds(utc_us: NDArray[np.int64], stretch: Stretch) -> tuple[int, int]:
     return int(low), int(high)
 
 
+def _mean(series: Series, stretch: Stretch, low: int, high: int) -> float | None:
+    """Return the mean over a phase; of a gauge that sends on change, weighted with the time each value stood."""
+    if series.holds and high > 0:
+        start = max(stretch.start_utc_us, int(series.utc_us[0]))
+        return _held_level(series.utc_us[:high], series.value[:high], start, stretch.end_utc_us).value
+    return float(series.value[low:high].mean()) if high > low else None
+
+
 def _phase_drift(series: Series, stretch: Stretch) -> PhaseDrift:
     """Return how a series, sorted and counted, went in one phase."""
     low, high = _bounds(series.utc_us, stretch)
-    mean = float(series.value[low:high].mean()) if high > low else None
+    mean = _mean(series, stretch, low, high)
     told = PhaseDrift(stretch.name, stretch.start_utc_us, stretch.end_utc_us, high - low, mean, None, None)
     levels = _levels(series, stretch)
     if levels is None:
@@ -112,11 +120,12 @@ def series_drift(series: Series, stretches: Sequence[Stretch]) -> SeriesDrift:
     min(60 s, a quarter of the phase) of its readings; change = end - start. A mean, not a median: the median of a
     quiet gauge sticks to one digit while the mean sees how often each digit showed. u² = s_1²/n_eff,1 + s_2²/n_eff,2 +
     2 Σ r²/12, the last over the readings in a value (two for a difference). Where a window wandered so that n_eff is
-    refused, its s² counts in full, as one look. For a gauge that sends on change, levels
-    are weighted with the time each value stood, and s² counts in full.
+    refused, its s² counts in full, as one look. For a gauge that sends on change, levels and means are weighted with
+    the time each value stood, and s² counts in full.
     Source: GUM (JCGM 100:2008) F.2.2.1 for the digits; n_eff as `describe.effective_size`.
 
-    When this is wrong: something that happens within the first or last window is halved; a reading caught while a
+    When this is wrong: something that happens within the first or last window is told in part only; a gauge that
+    sends on change and was cut off is taken to have stood still (its gaps tell); a reading caught while a
     hand was at the gauge pulls the mean; u knows nothing of slow wander of the gauge itself.
 
     Args:
@@ -124,8 +133,8 @@ def series_drift(series: Series, stretches: Sequence[Stretch]) -> SeriesDrift:
         stretches: the session's phases.
 
     Returns:
-        `mean` None in a phase without readings; `change` None with fewer than two; `u` None where a window holds
-        fewer than three readings (spot readings).
+        `mean` None in a phase without readings (a gauge that sends on change holds its last one); `change` None with
+        fewer than two; `u` None where a window holds fewer than three readings (spot readings).
     """
     ordered = series.in_order()
     counted = ordered.counted()

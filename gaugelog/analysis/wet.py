@@ -28,7 +28,7 @@ def _direction(checkpoint: Checkpoint, shift: float) -> str:
 def _words(checkpoint: Checkpoint, row: CheckpointComparison) -> str:
     """Return what to say of a checkpoint read once in wet glue.
 
-    A difference counts as seen from g = max(t_0.95 u, r) on, with the scatter taken from before.
+    A difference counts as seen beyond g = max(t_0.95 u, r), with the scatter taken from before.
     """
     if row.shift is None:
         return row.reason
@@ -41,7 +41,7 @@ def _words(checkpoint: Checkpoint, row: CheckpointComparison) -> str:
     beyond = row.limit is not None and size > row.limit + slack
     if row.u is None or row.dof is None:
         return f"{moved}; one placement before doesn't tell how much they scatter"
-    seen = size >= float(rules.guard(row.u, row.dof, row.resolution)) - slack
+    seen = size > float(rules.guard(row.u, row.dof, row.resolution)) + slack
     if not seen and not beyond:
         return f"within {told(max(size, row.resolution))} of before"
     if not seen:
@@ -55,7 +55,7 @@ def compare_wet(instrument: Instrument, before: Snapshot, wet: Snapshot, *, gaug
     """Return how each checkpoint marked for the wet check stands against before, in plain words and without verdict.
 
     Formula: Δ = wet - mean(before), u² = s² (1/n_b + 1/n_wet) + the digits' share, with s from the placements before
-    (and the gauge's study); a difference is told as one from max(t_0.95 u, r) on.
+    (and the gauge's study); a difference is told as one beyond max(t_0.95 u, r).
 
     When this is wrong: one placement is one chance to set the gauge down badly; "look now" means look and read
     again, not that the neck has moved.

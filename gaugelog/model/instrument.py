@@ -226,6 +226,12 @@ class Instrument:
         raise UnknownGaugeError(name, difflib.get_close_matches(name, known, 3, 0.5), known)
 
     def at_stage(self, stage: str) -> tuple[Checkpoint, ...]:
-        """Return the checkpoints read at `stage`, in order; a builder's own stage reads all that `before` does."""
-        key = stage if any(stage in checkpoint.stages for checkpoint in self.checkpoints) else BEFORE
-        return tuple(checkpoint for checkpoint in self.checkpoints if key in checkpoint.stages)
+        """Return the checkpoints read at `stage`, in order.
+
+        A stage that the file doesn't name reads all that `before` does, less what is read on the parts alone: it
+        may lie after the glue.
+        """
+        named = tuple(checkpoint for checkpoint in self.checkpoints if stage in checkpoint.stages)
+        if named:
+            return named
+        return tuple(point for point in self.checkpoints if BEFORE in point.stages and not point.kind.parts_alone)

@@ -29,10 +29,11 @@ def test_an_unknown_id_brings_the_nearest():
     assert WORK.checkpoint("wall") is WALL
 
 
-def test_a_stage_of_the_builder_reads_what_before_does():
+def test_a_stage_of_the_builder_reads_what_before_does_but_the_parts_alone():
     assert [point.id for point in WORK.at_stage("after")] == ["neck-angle", "quick"]
+    assert [point.id for point in WORK.at_stage("before")] == ["neck-angle", "wall", "quick"]
     assert [point.id for point in WORK.at_stage("wet")] == ["quick"]
-    assert [point.id for point in WORK.at_stage("a-year-later")] == ["neck-angle", "wall", "quick"]
+    assert [point.id for point in WORK.at_stage("a-year-later")] == ["neck-angle", "quick"]
 
 
 def test_one_placement_while_the_glue_is_open():

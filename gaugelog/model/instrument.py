@@ -228,10 +228,10 @@ class Instrument:
     def at_stage(self, stage: str) -> tuple[Checkpoint, ...]:
         """Return the checkpoints read at `stage`, in order.
 
-        A stage that the file doesn't name reads all that `before` does, less what is read on the parts alone: it
-        may lie after the glue.
+        A stage of the builder's own that the file doesn't name reads all that `before` does, less what is read on
+        the parts alone: it may lie after the glue.
         """
         named = tuple(checkpoint for checkpoint in self.checkpoints if stage in checkpoint.stages)
-        if named:
+        if named or stage in (BEFORE, WET, AFTER):
             return named
         return tuple(point for point in self.checkpoints if BEFORE in point.stages and not point.kind.parts_alone)

@@ -33,6 +33,7 @@ def test_a_stage_of_the_builder_reads_what_before_does_but_the_parts_alone():
     assert [point.id for point in WORK.at_stage("after")] == ["neck-angle", "quick"]
     assert [point.id for point in WORK.at_stage("before")] == ["neck-angle", "wall", "quick"]
     assert [point.id for point in WORK.at_stage("wet")] == ["quick"]
+    assert replace(WORK, checkpoints=(ANGLE, WALL)).at_stage("wet") == ()
     assert [point.id for point in WORK.at_stage("a-year-later")] == ["neck-angle", "quick"]
 
 

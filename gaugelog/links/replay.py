@@ -54,7 +54,9 @@ def _with_ticks(chunks: Sequence[Chunk]) -> Iterator[Chunk]:
 
 
 class ReplayLink:
-    """Plays a raw log or a plain file of bytes. Times are those of the log, counted on from the moment of opening.
+    """Plays a raw log or a plain file of bytes.
+
+    Times are those of the log, counted on from the moment in which the first chunk is asked for.
 
     Args:
         address: `replay:FILE?speed=1&rate=10`; speed 0 or `max` waits nowhere; `rate` is lines a second of a plain
@@ -73,7 +75,7 @@ class ReplayLink:
         self._speed = 0.0 if options.text("speed") == "max" else options.number("speed", 1.0, 0.0)
         self._rate_hz = options.number("rate", DEFAULT_RATE_HZ, 0.001, 1e6)
         self._clock = clock
-        self._opened_ns = 0
+        self._origin_ns: int | None = None
         self._started_s = 0.0
         self._chunks: Iterator[Chunk] | None = None
         self._pending: Chunk | None = None
@@ -93,8 +95,7 @@ class ReplayLink:
             raise LinkFailedError(self.address.text, kind, reason.strerror or str(reason)) from reason
         self._chunks = _with_ticks(chunks)
         self._pending = None
-        self._opened_ns = self._clock()
-        self._started_s = asyncio.get_running_loop().time()
+        self._origin_ns = None
 
     async def receive(self) -> Chunk:
         """Return the next bytes or tick when their time has come; safe to cancel.
@@ -104,13 +105,16 @@ class ReplayLink:
         """
         if self._chunks is None:
             raise ValueError(f"{self.address} is not open")
+        if self._origin_ns is None:
+            self._origin_ns = self._clock()
+            self._started_s = asyncio.get_running_loop().time()
         if self._pending is None:
             self._pending = next(self._chunks, None)
         if self._pending is None:
             raise LinkEnded("end of the file")
         await self._until(self._pending.time_ns)
         chunk, self._pending = self._pending, None
-        return Chunk(self._opened_ns + chunk.time_ns, chunk.data)
+        return Chunk(self._origin_ns + chunk.time_ns, chunk.data)
 
     async def send(self, data: bytes) -> None:
         """Send nothing: a file can't be asked, it answers as it once did."""

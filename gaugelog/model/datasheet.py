@@ -45,8 +45,9 @@ class FlagRule:
 class ValueRule:
     """Which field of a frame is the value, and how it is written.
 
-    `number_field` holds the number; `units` maps the text in `unit_field` to a unit's name; where there is no such field, or it is empty, `unit` counts.
-    `negative` lists the texts of `sign_field` that mean minus. The number shown is text x `scale`.
+    `number_field` holds the number; `units` maps the text in `unit_field` to a unit's name; where there is no such
+    field, or it is empty, `unit` counts. `negative` lists the texts of `sign_field` that mean minus. The number shown
+    is text x `scale`. `steps` gives the last digit's worth by unit, exactly as the datasheet writes it.
     """
 
     number_field: str
@@ -57,14 +58,15 @@ class ValueRule:
     negative: tuple[str, ...] = ("-",)
     decimal_comma: bool = False
     scale: Decimal = Decimal(1)
+    steps: Mapping[str, Decimal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Datasheet:
     """What a kind of gauge sends and what it is worth.
 
-    `resolution` and `accuracy` (the maker's limit of error) are in the base unit of `quantity`,
-    as are the ends of the range.
+    `resolution` and `accuracy` (the maker's limit of error) are in the base unit of `quantity`, as are the ends of
+    the range.
     `text` is the TOML it was read from: a recording keeps it.
     """
 

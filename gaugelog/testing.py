@@ -1,0 +1,136 @@
+"""Contract checks for authors of framings, datasheets and links.
+
+Here: what every framing, datasheet and link must do, as functions that raise AssertionError with what is wrong. Call
+them from your own tests; gaugelog's tests hold its own to the same.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Mapping, Sequence
+
+from gaugelog.datasheets.meaning import Decoding, Encoding
+from gaugelog.datasheets.read import read_datasheet
+from gaugelog.frames import Decoder
+from gaugelog.links.contract import check_link
+from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.readings import Chunk, Flag, Frame, Reading, Reject
+
+__all__ = ["check_datasheet", "check_decoder", "check_link"]
+
+Fields = Mapping[str, str | int | float | bytes]
+Sample = tuple[bytes, Fields]
+_RANDOM_ROUNDS = 200
+
+
+def _demand(held: bool, rule: str, seen: object) -> None:
+    if not held:
+        raise AssertionError(f"{rule}; seen: {seen}")
+
+
+def _run(decoder: Decoder, pieces: Sequence[bytes]) -> list[Frame | Reject]:
+    found: list[Frame | Reject] = []
+    try:
+        for place, piece in enumerate(pieces):
+            found += decoder.feed(Chunk(place, piece))
+        return found + decoder.finish(len(pieces))
+    except Exception as error:
+        raise AssertionError(f"bytes never raise; seen: {error!r} for {pieces!r}") from error
+
+
+def _fields(found: Sequence[Frame | Reject]) -> list[Fields]:
+    return [dict(item.fields) for item in found if isinstance(item, Frame)]
+
+
+def check_decoder(make_decoder: Callable[[], Decoder], samples: Sequence[Sample], noise: bytes) -> None:
+    """Check that a decoder finds every frame however the bytes are cut, and never raises on bytes.
+
+    Args:
+        make_decoder: returns a fresh decoder.
+        samples: whole frames as bytes, each with the fields that come of it; at least two that differ.
+        noise: bytes that the framing must get past, before and between frames, without losing one.
+
+    Raises:
+        AssertionError: with the rule that was broken.
+    """
+    _demand(len({data for data, _ in samples}) > 1, "samples: at least two that differ", samples)
+    wanted = [dict(fields) for _, fields in samples]
+    stream = b"".join(data for data, _ in samples)
+    every_split = [[stream[:cut], stream[cut:]] for cut in range(len(stream) + 1)]
+    cuts = {
+        "one frame a chunk": [data for data, _ in samples],
+        "glued": [stream],
+        "byte by byte": [stream[i : i + 1] for i in range(len(stream))],
+        "empty chunks between": [piece for data, _ in samples for piece in (b"", data, b"")],
+        "noise before": [noise + stream],
+        "noise between": [noise.join(data for data, _ in samples)],
+        "noise as chunks": [piece for data, _ in samples for piece in (noise, data)],
+        **{f"split at {place}": pieces for place, pieces in enumerate(every_split)},
+    }
+    for name, pieces in cuts.items():
+        found = _run(make_decoder(), pieces)
+        _demand(_fields(found) == wanted, f"{name}: every frame once, in order", found)
+    _demand(make_decoder().feed(Chunk(0, b"")) == [], "an empty chunk gives nothing", "something")
+    _check_random_bytes(make_decoder, samples)
+
+
+def _check_random_bytes(make_decoder: Callable[[], Decoder], samples: Sequence[Sample]) -> None:
+    chance = random.Random(0)
+    for _ in range(_RANDOM_ROUNDS):
+        piece = bytearray(chance.choice(samples)[0] + chance.randbytes(chance.randrange(0, 300)))
+        for _ in range(chance.randrange(0, 5)):
+            piece[chance.randrange(len(piece))] = chance.randrange(256)
+        decoder = make_decoder()
+        cut = chance.randrange(len(piece) + 1)
+        found = _run(decoder, [bytes(piece[:cut]), bytes(piece[cut:])])
+        _demand(all(isinstance(item, Frame | Reject) for item in found), "only frames and rejects", found)
+
+
+def check_datasheet(text: str) -> Datasheet:
+    """Check that a datasheet reads without faults and says the same in both directions.
+
+    Values over its whole range, each of its units and flags are encoded and decoded again.
+
+    Returns:
+        The datasheet.
+
+    Raises:
+        FaultyDatasheetError: the text has faults.
+        AssertionError: with the rule that was broken.
+    """
+    datasheet = read_datasheet(text, "the datasheet")
+    for value in _values_over_range(datasheet):
+        reading = _there_and_back(datasheet, value)
+        off = abs(reading.value - value)
+        _demand(off <= datasheet.resolution * 0.5000001, "a value comes back on its digit", (value, reading))
+    for unit in {datasheet.value.unit, *datasheet.value.units.values()}:
+        reading = _there_and_back(datasheet, _values_over_range(datasheet)[-1], unit=unit)
+        _demand(reading.unit == unit, f"the unit {unit} comes back", reading)
+    for flag in (rule.flag for rule in datasheet.flags if rule.flag is not Flag.OVER_RANGE):
+        reading = _there_and_back(datasheet, _values_over_range(datasheet)[0], flags=flag)
+        _demand(bool(reading.flags & flag), f"the flag {flag.name} comes back", reading)
+    found = _items(datasheet, [b"\x00\xffno reading at all\r\n\r", b"\n"])
+    _demand(not any(isinstance(item, Reading) for item in found), "nonsense is no reading", found)
+    return datasheet
+
+
+def _values_over_range(datasheet: Datasheet) -> list[float]:
+    low = datasheet.range_low if datasheet.range_low is not None else 0.0
+    high = datasheet.range_high if datasheet.range_high is not None else 1000 * datasheet.resolution
+    inside = datasheet.resolution
+    return [low + inside + (high - low - 2 * inside) * share for share in (0.0, 0.13, 0.5, 0.77, 1.0)]
+
+
+def _items(datasheet: Datasheet, pieces: Sequence[bytes]) -> list[Reading | Reject]:
+    decoding = Decoding(datasheet, "gauge")
+    found = [item for place, piece in enumerate(pieces) for item in decoding.feed(Chunk(place, piece)).items]
+    return [*found, *decoding.finish(len(pieces)).items]
+
+
+def _there_and_back(datasheet: Datasheet, value: float, *, flags: Flag = Flag.NONE, unit: str | None = None) -> Reading:
+    data = Encoding(datasheet).encode(value, flags=flags, unit=unit)
+    found = _items(datasheet, [data])
+    _demand(len(found) == 1 and isinstance(found[0], Reading), f"{data!r} is one reading", found)
+    reading = found[0]
+    assert isinstance(reading, Reading)
+    return reading

@@ -275,8 +275,8 @@ def test_the_simulated_comparisons_are_these_comparisons():
     sys.modules[spec.name] = simulation
     spec.loader.exec_module(simulation)
     rng = np.random.default_rng(16)
-    true = np.linspace(0, 1, 40)[:, None]
-    before, after = (simulation.read(true + by, 0.7, 3, rng, 1)[:, 0] for by in (0.0, 2.0))
+    where = simulation.places(1)
+    before, after = (simulation.read(where, shift, 0.7, 3, 1, rng)[:, 0] for shift in (0.0, 2.0))
     scatter = pool((before.std(axis=1, ddof=1), after.std(axis=1, ddof=1)), (2.0, 2.0))
     found = Budget(scatter, 3, 3, 1.0).evaluate()
     said = rules.judge(after.mean(axis=1) - before.mean(axis=1), found.u, found.dof, 3.0, 1.0)

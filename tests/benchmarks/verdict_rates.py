@@ -1,15 +1,18 @@
 """How often "held" and "moved" are wrong: a Monte Carlo of whole comparisons, quantised as gauges quantise.
 
-Run `python tests/benchmarks/verdict_rates.py` for the tables of docs/methods.md. The simulation goes through the very
-code that judges (`uncertainty.pool`, `Budget.evaluate`, `rules.judge`), over whole arrays of comparisons.
+Run `python tests/benchmarks/verdict_rates.py --into docs/methods.md` for the tables of docs/methods.md (minutes). The
+simulation goes through the very code that judges (`uncertainty.pool`, `Budget.evaluate`, `rules.judge`), over whole
+arrays of comparisons. All numbers are made; one digit of the gauge is 1.
 
-The neck is placed at the worst true shift: just at the limit, where neither "held" nor "moved" is earned, and for
-"moved" also unmoved. Each is done at many places of the true value between two digits of the gauge. Made data.
+The neck is put just at its limit, where neither "held" nor "moved" is earned and either is most often said wrongly,
+and, for "moved", also where it was. Each is done at many places of the true value between two digits of the gauge;
+with body then neck, at many pairs of places.
 """
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,7 +24,9 @@ from gaugelog.analysis.uncertainty import Budget, pool
 
 NOISES = (0.02, 0.1, 0.25, 0.5, 1.0, 2.0)
 LIMITS = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0, 10.0)
-PLACES = 40
+PLACES, PLACES_OF_A_PAIR = 40, 12
+SETTINGS = ((3, 1), (5, 1), (3, 2), (5, 2))
+BEGIN, END = "<!-- verdict rates -->", "<!-- end of verdict rates -->"
 
 
 @dataclass(frozen=True)
@@ -31,20 +36,41 @@ class Rates:
     mean: float
     worst: float
 
+    def __str__(self) -> str:
+        return f"{100 * self.mean:.1f} ({100 * self.worst:.0f})"
 
-def read(true: np.ndarray, noise: float, placements: int, rng: np.random.Generator, readings: int) -> np.ndarray:
-    """Return quantised placements, shape (places, comparisons, placements), of a value in digits.
 
-    With two readings a placement is neck less body, each rounded by itself; the body stands at its own place between
-    two digits, the same at both stages, and each reading has its share of the scatter.
-    """
-    shape = (*true.shape, placements)
-    share = noise / np.sqrt(readings)
-    neck = np.rint(true[..., None] + share * rng.standard_normal(shape))
+@dataclass(frozen=True)
+class Places:
+    """Where the true values of neck and body stand between two digits, shape (places,); no body with one reading."""
+
+    neck: np.ndarray
+    body: np.ndarray | None = None
+
+
+def places(readings: int) -> Places:
+    """Return places spread evenly over one digit, among them its middle and the edge to the next, the worst place."""
     if readings == 1:
+        return Places(np.arange(PLACES) / PLACES)
+    even = np.arange(PLACES_OF_A_PAIR) / PLACES_OF_A_PAIR
+    neck, body = np.meshgrid(even, even, indexing="ij")
+    return Places(neck.ravel(), body.ravel())
+
+
+def read(
+    where: Places, shift: float, noise: float, placements: int, comparisons: int, rng: np.random.Generator
+) -> np.ndarray:
+    """Return quantised placements, shape (places, comparisons, placements).
+
+    With body and neck a placement is neck less body, each rounded by itself; the body stays where it stands, and each
+    of the two readings has its share of the scatter.
+    """
+    shape = (where.neck.size, comparisons, placements)
+    share = noise if where.body is None else noise / np.sqrt(2)
+    neck = np.rint(where.neck[:, None, None] + shift + share * rng.standard_normal(shape))
+    if where.body is None:
         return neck
-    body = true[..., :1] * 0 + 0.371 * np.arange(true.shape[0])[:, None]
-    return neck - np.rint((body % 1.0)[..., None] + share * rng.standard_normal(shape))
+    return neck - np.rint(where.body[:, None, None] + share * rng.standard_normal(shape))
 
 
 def outcomes(
@@ -56,10 +82,10 @@ def outcomes(
     rng: np.random.Generator,
     readings: int = 1,
 ) -> np.ndarray:
-    """Return the outcome of each comparison, shape (places, comparisons); everything in digits (r = 1)."""
-    place = np.repeat(((np.arange(PLACES) + 0.5) / PLACES)[:, None], comparisons, axis=1)
-    before = read(place, noise, placements, rng, readings)
-    after = read(place + shift, noise, placements, rng, readings)
+    """Return the outcome of each comparison, shape (places, comparisons)."""
+    where = places(readings)
+    before = read(where, 0.0, noise, placements, comparisons, rng)
+    after = read(where, shift, noise, placements, comparisons, rng)
     dof = placements - 1.0
     scatter = pool((before.std(axis=2, ddof=1), after.std(axis=2, ddof=1)), (dof, dof))
     found = Budget(scatter, placements, placements, 1.0, readings).evaluate()
@@ -74,10 +100,8 @@ def rates(found: np.ndarray, outcome: Outcome) -> Rates:
 
 @dataclass(frozen=True)
 class Cell:
-    """One row of the table."""
+    """One limit and one scatter: wrong verdicts with the neck at its limit, and what is said of an unmoved one."""
 
-    limit: float
-    noise: float
     held: Rates
     moved: Rates
     false_alarm: Rates
@@ -91,8 +115,6 @@ def cell(
     at_limit = outcomes(limit, limit, noise, placements, comparisons, rng, readings)
     unmoved = outcomes(0.0, limit, noise, placements, comparisons, rng, readings)
     return Cell(
-        limit,
-        noise,
         rates(at_limit, Outcome.HELD),
         rates(at_limit, Outcome.MOVED),
         rates(unmoved, Outcome.MOVED),
@@ -108,55 +130,73 @@ def provable(noise: float, placements: int, comparisons: int, rng: np.random.Gen
     return rates(outcomes(0.0, limit, noise, placements, comparisons, rng, readings), Outcome.HELD).mean
 
 
-def table(placements: int, readings: int, comparisons: int, rng: np.random.Generator) -> str:
-    """Return the rows of one setting as a Markdown table, percent."""
-    what = "one reading" if readings == 1 else "body then neck"
+def _matrix(title: str, cells: dict[tuple[float, float], Cell], show: Callable[[Cell], str]) -> str:
+    """Return one Markdown table: a row a limit, a column a scatter."""
     lines = [
-        f"**{placements} + {placements} placements, {what}**",
+        title,
         "",
-        "| limit / digit | scatter / digit | held, wrong: mean / worst place | moved, wrong: mean / worst place"
-        " | moved though unmoved: mean / worst place | unmoved found held |",
-        "|---|---|---|---|---|---|",
+        "| limit \\ scatter | " + " | ".join(f"{noise:g}" for noise in NOISES) + " |",
+        "|---" * (len(NOISES) + 1) + "|",
     ]
-    for limit in LIMITS:
-        for noise in NOISES:
-            row = cell(limit, noise, placements, comparisons, rng, readings)
-            told = " | ".join(
-                f"{100 * r.mean:.1f} / {100 * r.worst:.1f}" for r in (row.held, row.moved, row.false_alarm)
-            )
-            lines.append(f"| {limit:g} | {noise:g} | {told} | {100 * row.found_held:.0f} |")
+    lines.extend(
+        f"| {limit:g} | " + " | ".join(show(cells[limit, noise]) for noise in NOISES) + " |" for limit in LIMITS
+    )
     return "\n".join(lines)
+
+
+def tables(placements: int, readings: int, comparisons: int, rng: np.random.Generator) -> str:
+    """Return the three tables of one setting, percent."""
+    what = "one reading a placement" if readings == 1 else "body then neck"
+    cells = {
+        (limit, noise): cell(limit, noise, placements, comparisons, rng, readings)
+        for limit in LIMITS
+        for noise in NOISES
+    }
+    return "\n\n".join(
+        (
+            f"### {placements} + {placements} placements, {what}",
+            _matrix("At the limit, said to have **held**:", cells, lambda c: str(c.held)),
+            _matrix("At the limit, said to have **moved**:", cells, lambda c: str(c.moved)),
+            _matrix(
+                "Unmoved, said to have **moved** / found **held**:",
+                cells,
+                lambda c: f"{c.false_alarm} / {100 * c.found_held:.0f}",
+            ),
+        )
+    )
 
 
 def provable_table(comparisons: int, rng: np.random.Generator) -> str:
     """Return how often an unmoved neck is held at the smallest provable limit, percent."""
-    lines = ["| scatter / digit | 3 + 3 | 5 + 5 | 3 + 3, body then neck |", "|---|---|---|---|"]
+    lines = [
+        "### At the smallest provable limit",
+        "",
+        "Unmoved, found **held**:",
+        "",
+        "| scatter | 3 + 3 | 5 + 5 | 3 + 3, body then neck | 5 + 5, body then neck |",
+        "|---|---|---|---|---|",
+    ]
     for noise in NOISES:
-        shares = [provable(noise, n, comparisons, rng, k) for n, k in ((3, 1), (5, 1), (3, 2))]
+        shares = [provable(noise, n, comparisons, rng, k) for n, k in SETTINGS]
         lines.append(f"| {noise:g} | " + " | ".join(f"{100 * share:.0f}" for share in shares) + " |")
     return "\n".join(lines)
 
 
 def main() -> None:
     """Write all tables to the page given, between its markers, or to the screen."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--comparisons", type=int, default=5000, help="comparisons a place between two digits")
+    parser = argparse.ArgumentParser(description="Simulate whole comparisons and tell how often they are wrong.")
+    parser.add_argument("--comparisons", type=int, default=4000, help="comparisons a place between two digits")
     parser.add_argument("--into", type=Path, help="page to write the tables into, between its two markers")
     given = parser.parse_args()
     rng = np.random.default_rng(686)
-    parts = [table(n, k, given.comparisons, rng) for n, k in ((3, 1), (5, 1), (3, 2), (5, 2))]
-    parts.append(
-        "**Unmoved neck found held at the smallest provable limit, percent**\n\n"
-        + provable_table(given.comparisons, rng)
-    )
-    text = "\n\n".join(parts)
+    parts = [tables(n, k, given.comparisons, rng) for n, k in SETTINGS]
+    text = "\n\n".join([*parts, provable_table(given.comparisons, rng)])
     if given.into is None:
         print(text)
         return
-    begin, end = "<!-- verdict rates -->", "<!-- end of verdict rates -->"
     page = given.into.read_text(encoding="utf-8")
-    head, tail = page.split(begin)[0], page.split(end)[1]
-    given.into.write_text(f"{head}{begin}\n{text}\n{end}{tail}", encoding="utf-8")
+    head, tail = page.split(BEGIN)[0], page.split(END)[1]
+    given.into.write_text(f"{head}{BEGIN}\n\n{text}\n\n{END}{tail}", encoding="utf-8")
 
 
 if __name__ == "__main__":

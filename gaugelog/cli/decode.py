@@ -1,0 +1,55 @@
+"""`gaugelog decode`: the bytes of placements once more, through a corrected datasheet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gaugelog.cli.options import InstrumentOption, JsonOption, RecordingOption, find_files, load_instrument, print_json
+
+
+def decode(
+    gauge: Annotated[str, typer.Argument(help="Short name of the gauge whose placements to read again.")],
+    datasheet: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The corrected datasheet; else the one the gauge names now.")
+    ] = None,
+    look: Annotated[bool, typer.Option("--look", help="Only show what would change.")] = False,
+    instrument: InstrumentOption = None,
+    recording: RecordingOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Run the raw bytes of placements again through a corrected datasheet; the old values stay beside the new ones."""
+    from gaugelog.datasheets.catalogue import find_datasheet, read_datasheet_file
+    from gaugelog.errors import NoRecordingError
+    from gaugelog.recorder.rereading import read_again
+    from gaugelog.recorder.work import datasheet_folders, open_work
+    from gaugelog.show.documents import rereading_document
+    from gaugelog.show.terminal import console, rereading_table
+    from gaugelog.store.reader import open_recording
+
+    path, target = find_files(instrument, recording)
+    piece = load_instrument(path)
+    folders = datasheet_folders(path.parent)
+    named = piece.gauge(gauge)
+    sheet = read_datasheet_file(datasheet) if datasheet else find_datasheet(named.gauge.datasheet, folders)
+    if not target.is_file():
+        raise NoRecordingError(target)
+    with open_recording(target) as source:
+        found = read_again(source.snapshots(), piece, {gauge: sheet})
+    changed = [each for each in found if each.differs]
+    if changed and not look:
+        with open_work(piece, target, "decode", folders) as work:
+            for each in changed:
+                if each.new is not None:
+                    work.writer.reinterpret(each.old.id, each.new, {gauge: sheet.text})
+    pairs = [(each.old, each.new) for each in found]
+    if as_json:
+        print_json(rereading_document(pairs))
+        return
+    console().print(rereading_table(pairs, piece.units))
+    unread = sum(each.new is None for each in found)
+    typer.echo(
+        f"{len(found)} placements read again: {len(changed)} {'would change' if look else 'changed'}, {unread} unreadable."
+    )

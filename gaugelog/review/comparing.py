@@ -1,0 +1,27 @@
+"""One stage of a recording against another."""
+
+from __future__ import annotations
+
+from gaugelog.analysis.comparison import GaugeFacts, compare
+from gaugelog.analysis.results import Comparison
+from gaugelog.analysis.wet import compare_wet
+from gaugelog.model.instrument import Instrument
+from gaugelog.model.kinds import AFTER, BEFORE, WET
+from gaugelog.store.reader import Recording
+
+
+def compare_recorded(
+    recording: Recording, instrument: Instrument, from_stage: str = BEFORE, to_stage: str = AFTER
+) -> Comparison:
+    """Return the comparison of two stages; of each, the last complete snapshot counts.
+
+    A wet check is compared in plain words, without verdicts: one placement each is no proof.
+
+    Raises:
+        UnknownStageError: the recording has no snapshot of a stage.
+    """
+    before, after = recording.snapshot(from_stage), recording.snapshot(to_stage)
+    facts = {name: GaugeFacts(kept.accuracy) for name, kept in recording.gauges.items()}
+    if to_stage == WET:
+        return compare_wet(instrument, before, after, gauges=facts)
+    return compare(instrument, before, after, gauges=facts)

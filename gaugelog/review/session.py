@@ -1,0 +1,145 @@
+"""The clamp session of a recording: its series, and what they did.
+
+Here: which readings belong to the session, which gauges are looked at as a pair. Not here: the numbers
+(`analysis.drift`), the chart (`show.charts`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gaugelog.analysis.drift import drift
+from gaugelog.analysis.results import Drift, Gap
+from gaugelog.analysis.series import Series, difference_of
+from gaugelog.errors import NothingToDoError
+from gaugelog.model.datasheet import Sends
+from gaugelog.model.instrument import Instrument
+from gaugelog.model.kinds import SPOT
+from gaugelog.model.placement import Mark
+from gaugelog.store.reader import Recording
+
+CLAMP = "clamp"
+NOT_RUNNING = "gaugelog was not running"
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A clamp session as it was recorded: its series (differences last), its marks, its ends in UTC microseconds."""
+
+    series: tuple[Series, ...]
+    pairs: tuple[tuple[str, str], ...]
+    marks: tuple[Mark, ...]
+    start_utc_us: int
+    end_utc_us: int
+
+    def drift(self) -> Drift:
+        """Return what each series did, phase by phase."""
+        return drift(
+            self.series,
+            self.marks,
+            pairs=self.pairs,
+            start_utc_us=self.start_utc_us,
+            end_utc_us=self.end_utc_us,
+        )
+
+    def with_differences(self) -> tuple[Series, ...]:
+        """Return the series and the difference of each pair, for drawing."""
+        by_name = {series.name: series for series in self.series}
+        return (*self.series, *(difference_of(by_name[first], by_name[second]) for first, second in self.pairs))
+
+
+def pairs_of(instrument: Instrument, names: set[str]) -> tuple[tuple[str, str], ...]:
+    """Return the pairs of a neck gauge and a body gauge that the checkpoints name, among the gauges of the session."""
+    found = {
+        (point.gauge, point.body_gauge): None
+        for point in instrument.checkpoints
+        if point.gauge in names and point.body_gauge in names and point.gauge != point.body_gauge
+    }
+    return tuple((neck, body) for neck, body in found if neck is not None and body is not None)
+
+
+def session_of(recording: Recording, instrument: Instrument) -> Session:
+    """Return the clamp session of a recording.
+
+    All sittings of the clamp command are one session; between two of them nothing was listening, and that is a gap
+    without fault. Spot readings make a series of their own under the checkpoint's id.
+
+    Raises:
+        NothingToDoError: no reading of a clamp session was recorded.
+    """
+    sittings = [sitting for sitting in recording.sittings() if sitting.command == CLAMP]
+    pauses = tuple(
+        Gap(before.end_utc_us, after.start_utc_us, NOT_RUNNING, fault=False)
+        for before, after in zip(sittings, sittings[1:], strict=False)
+        if after.start_utc_us > before.end_utc_us
+    )
+    series = [each for name in recording.gauges if (each := _gauge_series(recording, name, pauses)) is not None]
+    series += _spot_series(recording, instrument)
+    if not series:
+        raise NothingToDoError(
+            "the recording holds no clamp session", "`gaugelog clamp` records one; compare works without."
+        )
+    times = [each.utc_us for each in series]
+    start = min([int(each[0]) for each in times] + [sitting.start_utc_us for sitting in sittings])
+    end = max([int(each[-1]) for each in times] + [sitting.end_utc_us for sitting in sittings]) + 1
+    pairs = pairs_of(instrument, {each.name for each in series})
+    return Session(tuple(series), pairs, recording.marks(), start, end)
+
+
+def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> Series | None:
+    """Return what a gauge said in the session, None where it said nothing."""
+    gauge = recording.gauges[name]
+    kept = recording.series(name, command=CLAMP)
+    if kept.utc_us.size == 0:
+        return None
+    gaps = tuple(
+        Gap(gap.start_utc_us, gap.end_utc_us, gap.reason, gap.fault) for gap in recording.gaps() if gap.gauge == name
+    )
+    return Series(
+        name,
+        gauge.quantity,
+        kept.utc_us,
+        kept.value,
+        (gauge.resolution,),
+        sends=gauge.sends,
+        flags=kept.flags.astype(np.int_),
+        period_s=1 / gauge.rate_hz if gauge.rate_hz else None,
+        awake_s=gauge.awake_s,
+        gaps=(*gaps, *pauses),
+    ).in_order()
+
+
+def _spot_series(recording: Recording, instrument: Instrument) -> list[Series]:
+    """Return the spot readings, a series a checkpoint; a bound has no place on a curve."""
+    kept = [
+        each
+        for snapshot in recording.snapshots(SPOT)
+        for each in snapshot.placements
+        if each.dropped is None and each.placement.value is not None
+    ]
+    found = []
+    for point in instrument.checkpoints:
+        mine = sorted((each for each in kept if each.placement.checkpoint == point.id), key=lambda each: each.utc_us)
+        if mine:
+            found.append(
+                Series(
+                    point.id,
+                    point.quantity,
+                    np.array([each.utc_us for each in mine], dtype=np.int64),
+                    np.array([each.placement.value for each in mine], dtype=np.float64),
+                    (max(each.placement.resolution for each in mine),) * point.readings_per_placement,
+                    sends=Sends.WHEN_TYPED,
+                )
+            )
+    return found
+
+
+def drift_of(recording: Recording, instrument: Instrument) -> Drift:
+    """Return what the clamp session of a recording did, series by series, phase by phase.
+
+    Raises:
+        NothingToDoError: no reading of a clamp session was recorded.
+    """
+    return session_of(recording, instrument).drift()

@@ -6,6 +6,7 @@ Here: which silences are gaps, and whether they are a fault. Not here: filling t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,17 +50,26 @@ def silences(
 
 
 def merge_gaps(recorded: Sequence[Gap], silent: Sequence[Gap]) -> tuple[Gap, ...]:
-    """Return recorded gaps and silences in order of time; a silence that a recorded gap explains is not told twice.
+    """Return recorded gaps and silences in order of time; a silence that recorded gaps explain is not told twice.
 
-    The recorded gap gives the reason, the silence, which began with the last reading, the length.
+    Recorded gaps give the reason; the silence, which began with the last reading and ended with the next, stretches
+    the first of them back and the last of them on.
     """
-    kept = list(recorded)
+    kept = sorted(recorded, key=_when)
     for silence in silent:
-        for i, gap in enumerate(kept):
-            if gap.start_utc_us < silence.end_utc_us and silence.start_utc_us < gap.end_utc_us:
-                start = min(gap.start_utc_us, silence.start_utc_us)
-                kept[i] = Gap(start, max(gap.end_utc_us, silence.end_utc_us), gap.reason, gap.fault)
-                break
-        else:
+        inside = [
+            i
+            for i, gap in enumerate(kept)
+            if gap.start_utc_us < silence.end_utc_us and silence.start_utc_us < gap.end_utc_us
+        ]
+        if not inside:
             kept.append(silence)
-    return tuple(sorted(kept, key=lambda gap: (gap.start_utc_us, gap.end_utc_us)))
+            continue
+        first, last = inside[0], inside[-1]
+        kept[first] = replace(kept[first], start_utc_us=min(kept[first].start_utc_us, silence.start_utc_us))
+        kept[last] = replace(kept[last], end_utc_us=max(kept[last].end_utc_us, silence.end_utc_us))
+    return tuple(sorted(kept, key=_when))
+
+
+def _when(gap: Gap) -> tuple[int, int]:
+    return gap.start_utc_us, gap.end_utc_us

@@ -1,6 +1,7 @@
 """Before the work: what the plan will be able to prove, and which checkpoint would do better.
 
-Here: the smallest provable shift of a checkpoint, and the way round a limit too fine for its gauge. Not here: the
+Here: the smallest provable shift of a checkpoint, the way round a limit too fine for its gauge, and both for a whole
+plan. Not here: the
 comparison itself (`shift`).
 """
 
@@ -150,3 +151,51 @@ def _by_clearance(
     shown = amount(provable, best.quantity, best.unit, resolutions[best.id])
     words = f"{best.id}: it proves {shown}, which at {lever:.0f} mm is {worth} of {checkpoint.kind.words}"
     return BetterCheckpoint(best.id, equivalent, words)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRow:
+    """One checkpoint of the plan and what can be proven there, in its base unit.
+
+    `resolution` is None where its step isn't known. `smallest_provable` is None where no verdict will ever be given:
+    a kind that glue can't move, no step, or too few placements. `better` is what would do where the limit is too fine.
+    """
+
+    checkpoint: Checkpoint
+    resolution: float | None
+    smallest_provable: float | None
+    better: BetterCheckpoint | None = None
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether the limit is finer than these placements of this gauge can prove."""
+        limit = self.checkpoint.limit
+        if limit is None or self.resolution is None or not self.checkpoint.kind.glued:
+            return False
+        return self.smallest_provable is None or self.smallest_provable > limit * (1 + rules.TOLERANCE_IN_STEPS)
+
+
+def plan(
+    instrument: Instrument, resolutions: Mapping[str, float | None], studies: Mapping[str, Study] | None = None
+) -> tuple[PlanRow, ...]:
+    """Return what the plan will be able to prove, checkpoint by checkpoint, in its order.
+
+    Formula, and when this is wrong: `smallest_provable_shift` and `better_checkpoint`.
+
+    Args:
+        instrument: the plan.
+        resolutions: step of one reading of each checkpoint, by id, base unit; None or missing where it isn't known.
+        studies: repeatability study of the gauge behind a checkpoint, by its id.
+    """
+    known = studies or {}
+    steps = {name: step for name, step in resolutions.items() if step is not None}
+    rows = []
+    for checkpoint in instrument.checkpoints:
+        step = steps.get(checkpoint.id)
+        if step is None or not checkpoint.kind.glued:
+            rows.append(PlanRow(checkpoint, step, None))
+            continue
+        smallest = smallest_provable_shift(checkpoint, step, checkpoint.placements, known.get(checkpoint.id))
+        better = better_checkpoint(instrument, checkpoint, steps, known)
+        rows.append(PlanRow(checkpoint, step, smallest if math.isfinite(smallest) else None, better))
+    return tuple(rows)

@@ -185,6 +185,15 @@ def test_recorded_gaps_give_the_reason():
     assert told.gaps == (Gap(int(at(99.9)), int(at(110)), "link lost"), asleep)
 
 
+def test_a_silence_explained_twice_is_stretched_over_both():
+    lost, pause = (
+        Gap(int(at(101)), int(at(104)), "link lost"),
+        Gap(int(at(104)), int(at(109)), "not running", fault=False),
+    )
+    told = drift([series(without(steady(300), 100, 110), 2.8, gaps=(pause, lost))]).series[0]
+    assert told.gaps == (replace(lost, start_utc_us=int(at(99.9))), replace(pause, end_utc_us=int(at(110))))
+
+
 def test_the_difference_takes_the_bench_out():
     t = steady(1000)
     bench = 0.3 * np.sin(t / 100) + 0.0005 * t

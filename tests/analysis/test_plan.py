@@ -7,6 +7,7 @@ import math
 import pytest
 
 from gaugelog.analysis.plan import better_checkpoint, smallest_provable_shift
+from gaugelog.analysis.plan import plan as plan_of
 from gaugelog.analysis.uncertainty import Study
 from gaugelog.model.instrument import Bridge, Checkpoint, Instrument, Place
 from gaugelog.model.kinds import KIND_BY_SLUG
@@ -95,6 +96,20 @@ def test_nothing_better_is_offered_where_the_limit_can_be_proven():
     easy = spot("angle", "neck-angle", 0.3)
     assert better_checkpoint(plan(easy, BASS, position=300.0), easy, {"angle": 0.05, "bass": 0.02}) is None
     assert better_checkpoint(plan(ANGLE), ANGLE, {}) is None
+
+
+def test_a_whole_plan():
+    wall = spot("wall", "pocket-wall-squareness", 0.1)
+    few = spot("few", "joint-gap", 0.3, placements=2)
+    rows = plan_of(
+        plan(wall, ANGLE, BASS, few, position=300.0), {"wall": 0.05, "angle": 0.05, "bass": 0.02, "few": 0.01}
+    )
+    assert [row.checkpoint.id for row in rows] == ["wall", "angle", "bass", "few"]
+    assert [row.hopeless for row in rows] == [False, True, False, True]
+    assert [row.smallest_provable is None for row in rows] == [True, False, False, True]
+    assert rows[1].better.id == "bass"
+    assert rows[2].better is None
+    assert plan_of(plan(ANGLE), {"angle": None})[0].smallest_provable is None
 
 
 def test_wrong_arguments():

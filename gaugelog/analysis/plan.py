@@ -112,6 +112,8 @@ def better_checkpoint(
     provable = smallest_provable_shift(checkpoint, step, checkpoint.placements, known.get(checkpoint.id))
     if provable <= checkpoint.limit * (1 + rules.TOLERANCE_IN_STEPS):
         return None
+    if math.isinf(provable):
+        return BetterCheckpoint(None, None, "at least three placements on each side, or a check of its repeatability")
     if checkpoint.quantity is not Quantity.ANGLE or checkpoint.kind.slug not in (_NECK_ANGLE, _NECK_ROLL):
         return BetterCheckpoint(None, None, _finer(checkpoint, step))
     return _by_clearance(instrument, checkpoint, step, resolutions, known)

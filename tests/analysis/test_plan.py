@@ -109,6 +109,7 @@ def test_a_whole_plan():
     assert [row.smallest_provable is None for row in rows] == [True, False, False, True]
     assert rows[1].better.id == "bass"
     assert rows[2].better is None
+    assert "three placements" in rows[3].better.words
     assert plan_of(plan(ANGLE), {"angle": None})[0].smallest_provable is None
 
 

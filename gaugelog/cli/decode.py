@@ -50,6 +50,5 @@ def decode(
         return
     console().print(rereading_table(pairs, piece.units))
     unread = sum(each.new is None for each in found)
-    typer.echo(
-        f"{len(found)} placements read again: {len(changed)} {'would change' if look else 'changed'}, {unread} unreadable."
-    )
+    change = "would change" if look else "changed"
+    typer.echo(f"{len(found)} placements read again: {len(changed)} {change}, {unread} unreadable.")

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from gaugelog.gauges.bench import BenchGauge, VirtualClock
     from gaugelog.gauges.motions import Motion
     from gaugelog.model.instrument import Instrument
+    from gaugelog.recorder.snapshotting import SnapshotWork
     from gaugelog.recorder.work import Work
 
 Say = Callable[[str], None]
@@ -82,7 +83,7 @@ class Demo:
             count = sum(len(task.taken) for task in taking.tasks)
         self.say(f"  {stage}: {count} placements at {len(taking.tasks)} checkpoints")
 
-    async def _set_down(self, taking: SnapshotWork, stage: str) -> None:  # noqa: F821
+    async def _set_down(self, taking: SnapshotWork, stage: str) -> None:
         """Lift the gauges, set them down at the current checkpoint, wait until they rest."""
         from gaugelog.gauges.bench import SimulatedBench
         from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand

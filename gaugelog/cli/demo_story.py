@@ -3,9 +3,9 @@
 Here: invented numbers and movements, all in the body's frame (docs/conventions.md). Not here: any gauge, byte or
 analysis: those are the real ones.
 
-The story: a baritone of 686 mm scale, two-post bridge. Two minutes after the clamps go on the neck slips: its angle rises
-by 0.20° and it turns toward the treble side. Six minutes later the clamps are eased and set again; the angle comes back,
-the turn stays. The limit on roll is tighter than two gauges of 0.05° can prove.
+The story: a baritone of 686 mm scale, two-post bridge. Two minutes after the clamps go on the neck slips: its angle
+rises by 0.20° and it turns toward the treble side. Six minutes later the clamps are eased and set again; the angle
+comes back, the turn stays. The limit on roll is tighter than two gauges of 0.05° can prove.
 """
 
 from __future__ import annotations
@@ -119,7 +119,7 @@ def clamp_motions(
 
 
 def instrument_text(template: str) -> str:
-    """Return the instrument file of the story: the usual one for two gauges, its gauges simulated, one limit tighter."""
+    """Return the instrument file of the story: the usual one for two gauges, simulated, one limit tighter."""
     text = re.sub(r'"([\w-]+)@serial:[^"]*"', r'"\1@sim:"', template)
     head, roll, tail = text.partition('id = "neck-roll"')
     if not roll:

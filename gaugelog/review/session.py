@@ -7,6 +7,7 @@ Here: which readings belong to the session, which gauges are looked at as a pair
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -72,7 +73,7 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
     sittings = [sitting for sitting in recording.sittings() if sitting.command == CLAMP]
     pauses = tuple(
         Gap(before.end_utc_us, after.start_utc_us, NOT_RUNNING, fault=False)
-        for before, after in zip(sittings, sittings[1:], strict=False)
+        for before, after in pairwise(sittings)
         if after.start_utc_us > before.end_utc_us
     )
     series = [each for name in recording.gauges if (each := _gauge_series(recording, name, pauses)) is not None]

@@ -1,0 +1,157 @@
+"""The stream desk: one gauge while sanding, with its keys and its screen.
+
+Here: what each key does, when the bell rings, lines of JSON where output is piped. Not here: keeping
+(`recorder.sanding`),
+drawing (`show.sanding`).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gaugelog.cli.entry import Command, Entry
+from gaugelog.cli.live import Screen
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from gaugelog.links.keyboard import Key
+    from gaugelog.model.datasheet import Datasheet
+    from gaugelog.model.readings import Heard, LinkChange, Reading
+    from gaugelog.recorder.sanding import SandingWork
+    from gaugelog.show.sanding import SandingState
+
+
+@contextmanager
+def open_sanding(
+    gauge: str,
+    target: str | None,
+    within: str | None,
+    record: bool,
+    instrument: Path | None,
+    recording: Path | None,
+) -> Iterator[tuple[SandingWork, SandingState]]:
+    """Give the gauge to sand by and its state; with `record`, the recording is open until the end.
+
+    Raises:
+        GaugelogError: as the gauge's name, the values, the instrument file or the recording deserve.
+    """
+    from gaugelog.cli.naming import name_gauge
+    from gaugelog.cli.options import find_files, load_instrument
+    from gaugelog.datasheets.catalogue import find_datasheet
+    from gaugelog.gauges.connect import open_gauge
+    from gaugelog.recorder.sanding import SandingWork
+    from gaugelog.recorder.work import now, open_work
+    from gaugelog.show.sanding import SandingState
+
+    named, folders = name_gauge(gauge, instrument)
+    datasheet = find_datasheet(named.gauge.datasheet, folders)
+    state = SandingState(
+        unit=datasheet.value.unit,
+        resolution=datasheet.resolution,
+        target=_value(target, datasheet),
+        within=_value(within, datasheet),
+    )
+    stream = open_gauge(named.gauge, folders, named.name, reconnect=True)
+    if not record:
+        yield SandingWork(named, datasheet, stream, now()), state
+        return
+    path, kept_in = find_files(instrument, recording)
+    with open_work(load_instrument(path), kept_in, "stream", folders) as work:
+        if named.name not in work.datasheets:
+            work.writer.put_gauge(named, datasheet)
+        yield SandingWork(named, datasheet, stream, work.anchor, work.writer), state
+
+
+def _value(text: str | None, datasheet: Datasheet) -> float | None:
+    """Return a value given on the command line in the base unit.
+
+    Raises:
+        ValueTextError, UnitMismatchError: it can't be read.
+    """
+    from gaugelog.errors import ValueTextError
+    from gaugelog.model.typed import parse_typed
+
+    if text is None:
+        return None
+    typed = parse_typed(text, datasheet.quantity, datasheet.value.unit)
+    if typed.value is None:
+        raise ValueTextError(text, "one number")
+    return typed.value
+
+
+class StreamDesk:
+    """Attends to one gauge and the keys until q, Ctrl-C, or the end of a replay."""
+
+    def __init__(self, work: SandingWork, state: SandingState, *, quiet: bool) -> None:
+        from gaugelog.recorder.attend import Attendance
+
+        self.work = work
+        self.state = state
+        self.entry = Entry(letters=" zq")
+        self.attendance = Attendance()
+        self.screen = Screen(self._draw, quiet=quiet)
+
+    async def attend(self) -> None:
+        """Run until the end."""
+        from gaugelog.links.keyboard import keys
+        from gaugelog.recorder.attend import each
+
+        with self.screen:
+            await self.attendance.run(each(self.work.stream.events(), self.hear), beside=(each(keys(), self.press),))
+
+    def hear(self, event: Heard | LinkChange) -> None:
+        """Take what the gauge said."""
+        from gaugelog.model.readings import LinkChange, Reading
+
+        self.work.hear(event)
+        if isinstance(event, LinkChange):
+            self.state.link_changed(event)
+            self._print({"link": event.state.value, "detail": event.detail})
+            self.screen.redraw()
+            return
+        self.state.heard_at(event.chunk.time_ns)
+        for item in event.items:
+            if isinstance(item, Reading):
+                self._take(item)
+        self.screen.redraw(event.chunk.time_ns)
+
+    def _take(self, reading: Reading) -> None:
+        from gaugelog.show.sanding import reading_line
+
+        self.state.hear(reading)
+        self._print(reading_line(reading, self.state, self.work.anchor))
+        if self.state.entered_band():
+            self.screen.bell()
+
+    def press(self, key: Key) -> None:
+        """Do what a key asks for."""
+        taken = self.entry.take(key)
+        if not isinstance(taken, Command):
+            return
+        if taken.letter in ("", " "):
+            reading = self.state.mark_pass()
+            if reading is not None:
+                self.work.mark_pass(reading)
+                self._print({"pass": len(self.state.passes), "value": reading.value})
+        elif taken.letter == "z":
+            reading = self.state.take_zero()
+            if reading is not None:
+                self.work.take_zero(reading)
+                self._print({"zero": reading.value})
+        elif taken.letter == "q":
+            self.attendance.stop()
+        self.screen.redraw()
+
+    def _print(self, line: dict[str, object]) -> None:
+        if not self.screen.is_live:
+            print(json.dumps(line, ensure_ascii=False), flush=True)
+
+    def _draw(self, width: int, height: int) -> RenderableType:
+        from gaugelog.show.sanding import sanding_view
+
+        return sanding_view(self.state, width, height)

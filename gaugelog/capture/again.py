@@ -41,9 +41,7 @@ def placement_again(
     """
     if not placement.parts:
         return None
-    parts = [
-        part_again(part, datasheets[part.gauge]) if part.gauge in datasheets else part for part in placement.parts
-    ]
+    parts = [part_again(part, datasheets[part.gauge]) if part.gauge in datasheets else part for part in placement.parts]
     if any(part is None for part in parts):
         return None
     return placement_of(

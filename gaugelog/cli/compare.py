@@ -41,7 +41,7 @@ def compare(
 
     Exit status: 0 all held; 1 something moved; 3 nothing moved but something is not proven, unread or without verdict.
     """
-    from gaugelog.analysis.compare import compare_recorded
+    from gaugelog.review.comparing import compare_recorded
     from gaugelog.show.documents import comparison_document
     from gaugelog.show.terminal import comparison_view, console
     from gaugelog.store.reader import open_recording

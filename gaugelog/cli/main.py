@@ -39,19 +39,22 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-app.command()(demo.demo)
-app.command()(new.new)
-app.command()(checkpoints.checkpoints)
-app.command()(stream.stream)
-app.command()(capture.capture)
-app.command()(clamp.clamp)
-app.command()(compare.compare)
-app.command()(drift.drift)
-app.command()(report.report)
-app.command()(export.export)
-app.command()(decode.decode)
-app.command("copy")(copying.copy)
-app.add_typer(gauges.app, name="gauges")
+for _name, _command, _short in (
+    ("demo", demo.demo, "the whole job on simulated gauges"),
+    ("new", new.new, "write an instrument file"),
+    ("checkpoints", checkpoints.checkpoints, "the plan, and what it can prove"),
+    ("stream", stream.stream, "the reading large while you sand"),
+    ("capture", capture.capture, "take a snapshot: before, wet, after"),
+    ("clamp", clamp.clamp, "record through clamp-up and cure"),
+    ("compare", compare.compare, "held, moved, or not proven"),
+    ("drift", drift.drift, "the clamp session over time"),
+    ("report", report.report, "all of it in one HTML file"),
+    ("export", export.export, "tables as CSV or Parquet"),
+    ("decode", decode.decode, "read placements again from their bytes"),
+    ("copy", copying.copy, "a proper copy of a recording"),
+):
+    app.command(_name, short_help=_short)(_command)
+app.add_typer(gauges.app, name="gauges", short_help="ports, datasheets, what a gauge says")
 
 
 def _version(wanted: bool) -> None:

@@ -31,7 +31,7 @@ def test_what_is_not_known() -> None:
         open_gauge("angle-lime@sim:")
     with pytest.raises(UnknownPluginError) as unknown:
         open_gauge("angle-line@seriel:/dev/ttyUSB0")
-    assert unknown.value.nearest == ("serial",)
+    assert unknown.value.nearest[0] == "serial"
     with pytest.raises(AddressError):
         open_gauge("angle-line")
 

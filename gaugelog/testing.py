@@ -71,6 +71,10 @@ def check_decoder(make_decoder: Callable[[], Decoder], samples: Sequence[Sample]
         found = _run(make_decoder(), pieces)
         _demand(_fields(found) == wanted, f"{name}: every frame once, in order", found)
     _demand(make_decoder().feed(Chunk(0, b"")) == [], "an empty chunk gives nothing", "something")
+    for data, _ in samples:
+        left = _run(make_decoder(), [data[: len(data) // 2]])
+        told = bool(left) and all(isinstance(item, Reject) for item in left)
+        _demand(told, "what is left over at the end comes back as a reject", left)
     _check_random_bytes(make_decoder, samples)
 
 

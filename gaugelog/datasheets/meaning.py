@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
@@ -18,7 +19,8 @@ from gaugelog.model.readings import Chunk, Flag, Frame, Heard, Reading, Reject, 
 from gaugelog.model.section import Section
 from gaugelog.plugins import FRAMINGS, load
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)").fullmatch
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)", re.ASCII).fullmatch
+_LARGEST = sys.float_info.max
 Fields = Mapping[str, str | int | float | bytes]
 
 
@@ -30,15 +32,28 @@ def framing_of(datasheet: Datasheet) -> Framing:
 
 @dataclass(frozen=True, slots=True)
 class _Shown:
-    """A unit as this gauge shows it; `plain` where the number is the base value as it stands."""
+    """A unit as this gauge shows it: base = (number x `times` + `plus`) / `over`, all whole and so exact.
+
+    `plain` where the number is the base value as it stands.
+    """
 
     unit: Unit
     plain: bool
+    times: int
+    plus: int
+    over: int
     step: float | None
 
     def value(self, text: str) -> float:
-        """Return the base value nearest to a decimal text."""
-        return float(text) if self.plain else self.unit.to_base(Decimal(text))
+        """Return the base value nearest to a decimal text, infinity where no float is large enough."""
+        if self.plain:
+            return float(text)
+        whole, _, decimals = text.partition(".")
+        power: int = 10 ** len(decimals)
+        try:
+            return (int(whole + decimals) * self.times + self.plus * power) / (self.over * power)
+        except (OverflowError, ValueError):
+            return math.inf
 
     def resolution(self, text: str, coarsest: float) -> float:
         """Return the digit's worth in the base unit."""
@@ -60,8 +75,8 @@ class Decoding:
         self._rule = datasheet.value
         self._decoder = framing_of(datasheet).decoder()
         self._units = {name: self._shown(name) for name in {self._rule.unit, *self._rule.units.values()}}
-        self._low = -math.inf if datasheet.range_low is None else datasheet.range_low
-        self._high = math.inf if datasheet.range_high is None else datasheet.range_high
+        self._low = -_LARGEST if datasheet.range_low is None else datasheet.range_low
+        self._high = _LARGEST if datasheet.range_high is None else datasheet.range_high
 
     def _shown(self, name: str) -> _Shown:
         unit = find_unit(name, self._datasheet.quantity)
@@ -70,7 +85,15 @@ class Decoding:
             in_base: float | None = self._datasheet.resolution
         else:
             in_base = unit.step_to_base(step) if step is not None else None
-        return _Shown(unit, unit.factor == 1 and unit.offset == 0, in_base)
+        factor, offset = unit.factor, unit.offset
+        return _Shown(
+            unit=unit,
+            plain=factor == 1 and offset == 0,
+            times=factor.numerator * offset.denominator,
+            plus=offset.numerator * factor.denominator,
+            over=factor.denominator * offset.denominator,
+            step=in_base,
+        )
 
     def feed(self, chunk: Chunk) -> Heard:
         """Return all that came of a chunk; of an empty one nothing but its time."""
@@ -136,6 +159,9 @@ class Encoding:
             value: in the base unit.
             flags: what the gauge says about itself; one that the datasheet can't say is left out.
             unit: what it is shown in; the datasheet's own unless said.
+
+        Raises:
+            ValueError: the value is no number that can be shown, or this gauge can't say that unit.
         """
         rule = self._rule
         shown = find_unit(unit or rule.unit, self._datasheet.quantity)
@@ -148,13 +174,26 @@ class Encoding:
         if rule.sign_field and number < 0:
             fields[rule.sign_field] = rule.negative[0]
         if rule.unit_field:
-            fields[rule.unit_field] = next((text for text, name in rule.units.items() if name == shown.name), "")
+            fields[rule.unit_field] = self._unit_text(shown.name)
+        elif shown.name != rule.unit:
+            raise ValueError(f"{self._datasheet.name} shows {rule.unit} only, not {shown.name}")
         for flag in self._datasheet.flags:
             if flags & flag.flag:
                 fields[flag.field] = flag.texts[0]
         return self._framing.encode(fields)
 
+    def _unit_text(self, name: str) -> str:
+        """Return how the gauge writes a unit; its own may go unsaid."""
+        for text, unit in self._rule.units.items():
+            if unit == name:
+                return text
+        if name == self._rule.unit:
+            return ""
+        raise ValueError(f"{self._datasheet.name} has no text for {name}")
+
     def _on_the_digit(self, value: float, shown: Unit) -> Decimal:
+        if not math.isfinite(value):
+            raise ValueError(f"a gauge can't show {value}")
         step = self._rule.steps.get(shown.name) or _power_of_ten(self._datasheet.resolution, shown)
         ticks = (Decimal(repr(shown.from_base(value))) / step).quantize(Decimal(1), ROUND_HALF_EVEN)
         number = ticks * step

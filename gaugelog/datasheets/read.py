@@ -20,6 +20,7 @@ from gaugelog.model.section import Section
 from gaugelog.plugins import FRAMINGS, load, providers
 
 _NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+_SMALLEST, _GREATEST = Decimal("1e-9"), Decimal("1e9")
 _FLAGS = {"low battery": Flag.LOW_BATTERY, "hold": Flag.HOLD, "over range": Flag.OVER_RANGE}
 
 
@@ -53,7 +54,7 @@ def read_datasheet(text: str, origin: str) -> Datasheet:
         framing=framing,
         options=options,
         value=value,
-        resolution=top.measure("resolution", quantity, value.unit, above=0, required=True, difference=True) or 1.0,
+        resolution=_read_resolution(top, quantity, value.unit),
         flags=tuple(_read_flag(each) for each in top.tables("flag")),
         accuracy=top.measure("accuracy", quantity, value.unit, low=0, difference=True),
         range_low=low,
@@ -91,18 +92,28 @@ def _unit(section: Section, name: str, written: str, quantity: Quantity) -> str:
         return quantity.base_unit
 
 
+def _in_reach(number: int | Decimal) -> bool:
+    """Return whether a step or a factor is one that arithmetic on the digits can hold."""
+    return Decimal(number).is_finite() and _SMALLEST <= number <= _GREATEST
+
+
 def _decimal(section: Section, name: str, default: Decimal) -> Decimal:
-    """Return a number above 0 exactly as written, as a number or as text."""
+    """Return a number from 1e-9 to 1e9 exactly as written, as a number or as text."""
     if not section.has(name):
         return default
     try:
         number = Decimal(str(section.data[name]))
     except InvalidOperation:
         number = Decimal(0)
-    if not number.is_finite() or not number > 0 or isinstance(section.data[name], bool):
-        section.fault(name, section.data[name], "a number above 0")
+    if isinstance(section.data[name], bool) or not _in_reach(number):
+        section.fault(name, section.data[name], "a number above 0, from 1e-9 to 1e9")
         return default
     return number
+
+
+def _read_resolution(top: Section, quantity: Quantity, unit: str) -> float:
+    low, high = float(_SMALLEST), float(_GREATEST)
+    return top.measure("resolution", quantity, unit, low, high, required=True, difference=True) or 1.0
 
 
 def _read_value(section: Section, top: Section, quantity: Quantity) -> ValueRule:
@@ -117,8 +128,9 @@ def _read_value(section: Section, top: Section, quantity: Quantity) -> ValueRule
         _unit(steps_given, name, name, quantity): _decimal(steps_given, name, Decimal(1))
         for name in steps_given.names()
     }
-    if isinstance(top.data.get("resolution"), int | Decimal):
-        steps.setdefault(unit, _decimal(top, "resolution", Decimal(1)))
+    resolution = top.data.get("resolution")
+    if isinstance(resolution, int | Decimal) and _in_reach(resolution):
+        steps.setdefault(unit, Decimal(resolution))
     rule = ValueRule(
         number_field=section.text("field", "number"),
         unit=unit,
@@ -130,6 +142,8 @@ def _read_value(section: Section, top: Section, quantity: Quantity) -> ValueRule
         scale=_decimal(section, "scale", Decimal(1)),
         steps=steps,
     )
+    if not rule.negative:
+        section.fault("negative", [], "the texts of the sign field that mean minus")
     section.done()
     return rule
 

@@ -16,6 +16,8 @@ from gaugelog.model.section import Section
 
 _EITHER = ""
 _LONGEST = 200
+_WIDE = re.compile(r"\d{4,}|\{")
+"""A width that no line has, or one that is itself a field."""
 
 
 class LineFraming:
@@ -35,13 +37,26 @@ class LineFraming:
         if pattern is not None and not pattern.groupindex:
             options.fault("pattern", pattern.pattern, "named groups such as (?P<number>…), one of them for the value")
         self._check_template(options)
+        for name, text in (("template", self.template), ("terminator", self.terminator)):
+            if not text.isascii() and not self._can_be_sent(text):
+                options.fault(name, text, f"characters that {self.encoding} has")
+
+    def _can_be_sent(self, text: str) -> bool:
+        try:
+            text.encode(self.encoding)
+        except UnicodeEncodeError:
+            return False
+        return True
 
     def _check_template(self, options: Section) -> None:
         if not self.template or not self.pattern.groupindex:
             return
         groups = set(self.pattern.groupindex)
         try:
-            names = {name for _, name, _, _ in string.Formatter().parse(self.template) if name is not None}
+            parts = [part for part in string.Formatter().parse(self.template) if part[1] is not None]
+            if any(_WIDE.search(spec or "") for _, _, spec, _ in parts):
+                raise ValueError("a width of up to three digits")
+            names = {name for _, name, _, _ in parts}
             self.template.format_map(defaultdict(str))
         except (ValueError, KeyError, IndexError, AttributeError, TypeError) as reason:
             options.fault("template", self.template, f"a text with the pattern's names in braces ({reason})")
@@ -67,6 +82,7 @@ class LineDecoder:
         self._terminator = framing.terminator.encode(framing.encoding)
         self._encoding = framing.encoding
         self._longest = framing.longest
+        self._most_kept = framing.longest + max(len(self._terminator) - 1, 0)
         self._kept = b""
         self._too_long = False
 
@@ -76,7 +92,7 @@ class LineDecoder:
             return []
         *lines, self._kept = self._cut(self._kept + chunk.data)
         found = [item for line in lines if (item := self._line(line, chunk.time_ns)) is not None]
-        if len(self._kept) > self._longest:
+        if len(self._kept) > self._most_kept:
             if not self._too_long:
                 found.append(self._reject(self._kept, chunk.time_ns, RejectReason.TOO_LONG))
             self._too_long = True

@@ -78,9 +78,21 @@ class RaisesOnNoise(LineDecoder):
         return super().feed(chunk)
 
 
+class HidesWhatIsLeft(LineDecoder):
+    """Says nothing of a frame that the end of the connection cut off."""
+
+    def finish(self, time_ns: int) -> list[Frame | Reject]:
+        return []
+
+
 @pytest.mark.parametrize(
     ("wrong", "rule"),
-    [(LosesTheSecond, "glued"), (ForgetsTheRest, "byte by byte"), (RaisesOnNoise, "never raise")],
+    [
+        (LosesTheSecond, "glued"),
+        (ForgetsTheRest, "byte by byte"),
+        (RaisesOnNoise, "never raise"),
+        (HidesWhatIsLeft, "left over"),
+    ],
 )
 def test_the_contract_finds_decoders_that_break_it(wrong: type[LineDecoder], rule: str) -> None:
     _, samples, noise = SAMPLES["line"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import ROUND_HALF_EVEN, Decimal
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -71,11 +73,19 @@ def test_a_scale_keeps_the_digits_exact() -> None:
 
 
 def test_inches_are_converted_exactly_and_have_the_digit_of_their_own_display() -> None:
-    found = reading("caliper-button", b"0.0165 in\r\n")
+    found = reading("caliper-button", b"+0.0165 in\r\n")
     # 25.4 mm: international yard and pound agreement, 1959
     assert found.value == pytest.approx(0.0165 * 25.4, rel=1e-15)
     assert (found.text, found.unit) == ("0.0165", "in")
     assert found.resolution == pytest.approx(0.0127)
+
+
+def test_without_a_step_another_unit_is_never_finer_than_the_gauge() -> None:
+    text = find_datasheet("caliper-button").text.replace("steps = {in = 0.0005}\n", "")
+    decoding = Decoding(read_datasheet(text, "no step"), "gauge")
+    found = decoding.feed(Chunk(0, b"+0.016 in\r\n+0.0165 in\r\n+0.01654 in\r\n")).items
+    # a last digit of 0.001 in is 0.0254 mm; those of 0.0001 and 0.00001 in are finer than the gauge's own 0.01 mm
+    assert [each.resolution for each in found if isinstance(each, Reading)] == pytest.approx([0.0254, 0.01, 0.01])
 
 
 def test_fahrenheit_has_its_offset() -> None:
@@ -92,8 +102,8 @@ def test_fahrenheit_has_its_offset() -> None:
         ("angle-line", b"+ 2.8x deg\r\n", RejectReason.NO_MATCH),
         ("angle-line", b"+999.00 deg\r\n", RejectReason.RANGE),
         ("angle-line-fine", b"OR\r\n", RejectReason.RANGE),
-        ("angle-line-fine", "°\r\n".encode("latin-1"), RejectReason.NUMBER),
-        ("caliper-button", b"0.42 mils\r\n", RejectReason.NO_MATCH),
+        ("angle-line-fine", "+°\r\n".encode("latin-1"), RejectReason.NUMBER),
+        ("caliper-button", b"+0.42 mils\r\n", RejectReason.NO_MATCH),
     ],
 )
 def test_what_is_no_reading_says_why(name: str, line: bytes, reason: RejectReason) -> None:
@@ -116,7 +126,44 @@ def test_what_only_a_computer_calls_a_number_is_none(text: str) -> None:
     assert found.reason is RejectReason.NUMBER
 
 
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_number_too_large_for_a_float_is_out_of_range(unit: str) -> None:
+    text = MINE.replace('unit = "mm"', f'unit = "{unit}"').replace('kind = "line"', 'kind = "line"\nlongest = 9000')
+    for digits in (400, 5000):
+        (found,) = Decoding(read_datasheet(text, "mine"), "gauge").feed(Chunk(0, b"9" * digits + b".0\n")).items
+        assert isinstance(found, Reject)
+        assert found.reason is RejectReason.RANGE
+
+
+@given(st.decimals(-7, 7, places=4))
+def test_inches_become_the_nearest_float_of_the_exact_product(inches: Decimal) -> None:
+    # 1 in = 25.4 mm exactly (international yard and pound agreement, 1959)
+    line = f"{'-' if inches.is_signed() else '+'}{abs(inches):f} in\r\n".encode()
+    assert reading("caliper-button", line).value == float(Fraction(inches) * Fraction(254, 10))
+
+
+def test_a_unit_that_the_gauge_cannot_say_is_refused() -> None:
+    for name in ("depth-line", "caliper-polled"):
+        with pytest.raises(ValueError, match="in"):
+            Encoding(find_datasheet(name)).encode(5.0, unit="in")
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_no_gauge_shows_what_is_no_number(value: float) -> None:
+    with pytest.raises(ValueError, match="can't show"):
+        Encoding(find_datasheet("depth-line")).encode(value)
+
+
 SHEETS = known_datasheets()
+
+
+@pytest.mark.parametrize("sheet", [s for s in SHEETS if s.sends.value != "when typed"], ids=lambda sheet: sheet.name)
+@given(share=st.floats(0, 1))
+def test_a_line_that_lost_its_head_is_no_reading(sheet, share: float) -> None:
+    line = Encoding(sheet).encode(sheet.range_low + share * (sheet.range_high - sheet.range_low))
+    for lost in range(1, len(line)):
+        items = Decoding(sheet, "gauge").feed(Chunk(0, line[lost:])).items
+        assert not any(isinstance(each, Reading) for each in items), line[lost:]
 
 
 @pytest.mark.parametrize("sheet", SHEETS, ids=lambda sheet: sheet.name)
@@ -129,6 +176,22 @@ def test_a_value_comes_back_on_its_digit(sheet, share: float) -> None:
     assert isinstance(found, Reading)
     assert abs(found.value - value) <= sheet.resolution * 0.5000001
     assert found.value == float(found.text)
+    step = Decimal(repr(sheet.resolution))
+    assert found.value == float((Decimal(repr(value)) / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step)
+
+
+@pytest.mark.parametrize("sheet", SHEETS, ids=lambda sheet: sheet.name)
+@given(data=st.data())
+def test_readings_are_the_same_however_the_bytes_are_cut(sheet, data) -> None:
+    ends = (sheet.range_low, sheet.range_high) if sheet.range_low is not None else (0.0, 100.0)
+    values = data.draw(st.lists(st.floats(*ends), min_size=1, max_size=5))
+    stream = b"".join(Encoding(sheet).encode(value) for value in values)
+    places = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=6)))
+    pieces = [stream[start:end] for start, end in zip([0, *places], [*places, len(stream)], strict=True)]
+    heard = redecode(sheet, [Chunk(0, piece) for piece in pieces], "gauge")
+    (whole,) = redecode(sheet, [Chunk(0, stream)], "gauge")
+    assert tuple(each for one in heard for each in one.items) == whole.items
+    assert len(whole.items) == len(values)
 
 
 def test_bytes_that_were_kept_can_be_read_again_otherwise() -> None:
@@ -177,6 +240,14 @@ def test_a_gauge_that_answers_when_asked_must_say_what_to_ask() -> None:
 
 
 @pytest.mark.parametrize(
+    "value", ["scale = 0", "scale = 1e999999", "scale = true", 'scale = "x"', "steps = {in = 1e-30}", "negative = []"]
+)
+def test_what_no_arithmetic_could_hold_is_a_fault(value: str) -> None:
+    with pytest.raises(FaultyDatasheetError, match="value"):
+        read_datasheet(f"{MINE}{value}\n", "mine")
+
+
+@pytest.mark.parametrize(
     "poll", ['text = "?"', "period_s = 1", 'text = "?"\nhex = "3F"\nperiod_s = 1', 'hex = "3"\nperiod_s=1']
 )
 def test_a_poll_is_bytes_and_a_period(poll: str) -> None:
@@ -197,6 +268,7 @@ def test_any_text_is_read_or_refused_as_faulty(text: str) -> None:
     assert read_or_faults(text)
 
 
+@pytest.mark.filterwarnings("ignore::FutureWarning")  # Python's remarks on odd regular expressions
 @given(st.data())
 def test_a_damaged_datasheet_is_read_or_refused_as_faulty(data) -> None:
     text = list(data.draw(st.sampled_from(SHEETS)).text)

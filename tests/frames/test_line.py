@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -95,6 +97,27 @@ def test_what_is_encoded_comes_back_however_it_is_cut(values, data) -> None:
     assert numbers(run(made, *pieces)) == [format(value, "f") for value in values]
 
 
+def without_times(found: list[Frame | Reject]) -> list[tuple[object, ...]]:
+    return [(item.raw, item.fields if isinstance(item, Frame) else (item.reason, item.detail)) for item in found]
+
+
+ALPHABET = st.sampled_from([b"2.85", b"9", b"\r", b"\n", b"\r\n", b"\xff", b" "])
+
+
+@pytest.mark.parametrize("terminator", ["", "\r\n"])
+@given(parts=st.lists(ALPHABET, max_size=30), cuts=st.lists(st.integers(0, 60), max_size=6))
+def test_any_bytes_give_the_same_however_they_are_cut(terminator: str, parts: list[bytes], cuts: list[int]) -> None:
+    stream = b"".join(parts)
+    places = [0, *sorted(min(cut, len(stream)) for cut in cuts), len(stream)]
+    pieces = [stream[start:end] for start, end in pairwise(places)]
+    made = framing(longest=6, terminator=terminator)
+    assert without_times(run(made, *pieces)) == without_times(run(made, stream))
+
+
+def test_a_line_of_the_greatest_length_may_have_its_end_cut_in_two() -> None:
+    assert numbers(run(framing(longest=4, terminator="\r\n"), b"2.85\r", b"\n")) == ["2.85"]
+
+
 @pytest.mark.parametrize(
     ("options", "key"),
     [
@@ -104,6 +127,10 @@ def test_what_is_encoded_comes_back_however_it_is_cut(values, data) -> None:
         ({"pattern": r"(?P<number>\d+)"}, "template"),
         ({"pattern": r"(?P<number>\d+)", "template": "{value}"}, "template"),
         ({"pattern": r"(?P<number>\d+)", "template": "{number"}, "template"),
+        ({"pattern": r"(?P<number>\d{99999999999})", "template": "{number}"}, "pattern"),
+        ({**OPTIONS, "template": "{number:>99999999}"}, "template"),
+        ({**OPTIONS, "template": "{number}°"}, "template"),
+        ({**OPTIONS, "terminator": "→"}, "terminator"),
         ({**OPTIONS, "longest": 0}, "longest"),
         ({**OPTIONS, "encoding": "morse"}, "encoding"),
     ],

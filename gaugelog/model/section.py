@@ -244,7 +244,7 @@ class Section:
             return None
         try:
             return re.compile(text)
-        except re.error as reason:
+        except (re.error, OverflowError, RecursionError) as reason:
             self.fault(name, text, f"a regular expression ({reason})")
             return None
 

@@ -1,0 +1,57 @@
+"""Running the command line as a user does: in a folder, by its arguments, looking at what it prints."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gaugelog.cli.main import main
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a command printed, and its exit status."""
+
+    status: int
+    out: str
+    err: str
+
+    @property
+    def document(self) -> dict[str, Any]:
+        return json.loads(self.out)
+
+
+Run = Callable[..., Ran]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Run:
+    """A function that runs gaugelog in an empty folder."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "100")
+
+    def call(*arguments: str) -> Ran:
+        capsys.readouterr()
+        status = main(list(arguments))
+        captured = capsys.readouterr()
+        return Ran(status, captured.out, captured.err)
+
+    return call
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Callable[[str, dict[str, list[str]]], str]:
+    """A function that writes a table of placements and returns its path."""
+
+    def write(name: str, values: dict[str, list[str]]) -> str:
+        rows = [f"{checkpoint},{value}" for checkpoint, each in values.items() for value in each]
+        path = tmp_path / name
+        path.write_text("checkpoint,value\n" + "\n".join(rows) + "\n", encoding="utf-8")
+        return str(path)
+
+    return write

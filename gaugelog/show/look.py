@@ -1,0 +1,115 @@
+"""The look of the terminal: styles, rules, bars, and the strip that draws a shift against its limit.
+
+Here: small pieces that tables and live views are built of. Not here: any whole view.
+"""
+
+from __future__ import annotations
+
+from rich.box import Box
+from rich.table import Table
+from rich.text import Text
+
+from gaugelog.analysis.results import CheckpointComparison, Verdict
+
+QUIET, STRONG, ACCENT, WARN = "dim", "bold", "cyan", "yellow"
+_STYLES = {
+    Verdict.HELD: "green",
+    Verdict.MOVED: "bold red",
+    Verdict.NOT_PROVEN: "yellow",
+    Verdict.NO_VERDICT: "magenta",
+}
+_HEAD_RULE = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
+_SPAN_IN_LIMITS = 1.5
+
+
+def style_of(row: CheckpointComparison) -> str:
+    """Return the style of a row's verdict; colour only underlines what mark and word say."""
+    return _STYLES[row.verdict] if row.counts else QUIET
+
+
+def plain_table(*, title: str = "", expand: bool = False) -> Table:
+    """Return an empty table in the house's look: one rule under the head, no other lines."""
+    return Table(
+        title=title or None,
+        title_justify="left",
+        title_style=STRONG,
+        box=_HEAD_RULE,
+        header_style=QUIET,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
+        expand=expand,
+    )
+
+
+def strip(row: CheckpointComparison, width: int) -> Text:
+    """Return one line that draws the shift with its 95 % interval against the limit band.
+
+    The limits stand in the same columns whatever they are, so rows can be compared; what lies past the end of the
+    line is an arrow.
+    """
+    if row.limit is None or row.limit <= 0:
+        return Text("no limit".center(width), style=QUIET)
+    cells = [" "] * width
+    low, high = column_in_strip(-1.0, width), column_in_strip(1.0, width)
+    cells[low : high + 1] = ["·"] * (high - low + 1)
+    cells[width // 2] = "┆"
+    cells[low] = cells[high] = "│"
+    if row.shift is not None:
+        _draw_interval(cells, row.shift / row.limit, (row.expanded_95 or 0.0) / row.limit)
+    text = Text("".join(cells), style=style_of(row))
+    for place, cell in enumerate(cells):
+        if cell in "·┆│":
+            text.stylize(QUIET, place, place + 1)
+    return text
+
+
+def column_in_strip(in_limits: float, width: int) -> int:
+    """Return the column of a shift given in limits; it may lie outside the strip."""
+    half = (width - 1) / 2
+    return round(half + in_limits / _SPAN_IN_LIMITS * half)
+
+
+def _draw_interval(cells: list[str], shift: float, half_width: float) -> None:
+    """Draw the interval and its middle over the band."""
+    last = len(cells) - 1
+    low, high = column_in_strip(shift - half_width, len(cells)), column_in_strip(shift + half_width, len(cells))
+    for place in range(max(low, 0), min(high, last) + 1):
+        cells[place] = "━"
+    if 0 <= low <= last and low < high:
+        cells[low] = "┣"
+    if 0 <= high <= last and low < high:
+        cells[high] = "┫"
+    if low < 0:
+        cells[0] = "◀"
+    if high > last:
+        cells[last] = "▶"
+    middle = column_in_strip(shift, len(cells))
+    if 0 <= middle <= last:
+        cells[middle] = "◆"
+
+
+def bar(share: float, width: int) -> str:
+    """Return a bar that is filled to `share` (0 to 1), in eighths of a character."""
+    filled = round(min(max(share, 0.0), 1.0) * width * 8)
+    whole, eighths = divmod(filled, 8)
+    text = "█" * whole + ("" if eighths == 0 else " ▏▎▍▌▋▊▉"[eighths])
+    return text + "░" * (width - len(text))
+
+
+def keys_line(*keys: tuple[str, str]) -> Text:
+    """Return the line that tells the keys: pairs of key and what it does."""
+    text = Text(overflow="fold")
+    for place, (key, what) in enumerate(keys):
+        text.append("   " if place else "")
+        text.append(key, style=STRONG)
+        text.append("\u00a0" + what.replace(" ", "\u00a0"), style=QUIET)
+    return text
+
+
+def entry_line(text: str, question: str, hint: str = "") -> Text:
+    """Return the line that is being typed, or what could be typed."""
+    if question:
+        return Text.assemble((f"{question}: ", ACCENT), text, ("▏", ACCENT))
+    if text:
+        return Text.assemble(("> ", ACCENT), text, ("▏", ACCENT), ("  Enter keeps it", QUIET))
+    return Text(hint, style=QUIET)

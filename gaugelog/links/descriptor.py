@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable
 
 from gaugelog.links.inbox import Inbox
+from gaugelog.links.rounds import unwatch, watch
 
 _PIECE = 65536
 _SEND_S = 2.0
@@ -23,6 +24,7 @@ class DescriptorReader:
         inbox: where the bytes go.
         ending: makes, from a few words, the exception with which the inbox ends.
         deliver: how bytes are put into the inbox; as one chunk unless given.
+        in_rounds: share rounds with other busy descriptors (`links.rounds`), to cost less.
     """
 
     def __init__(
@@ -31,27 +33,39 @@ class DescriptorReader:
         inbox: Inbox,
         ending: Callable[[str], Exception],
         deliver: Callable[[bytes], None] | None = None,
+        *,
+        in_rounds: bool = False,
     ) -> None:
         self._descriptor, self._inbox, self._ending = descriptor, inbox, ending
         self._deliver = deliver or inbox.put
         self._loop = asyncio.get_running_loop()
-        self._stopped = False
+        self._in_rounds = in_rounds
+        self._stopped = self._watched = False
         self.resume()
 
     def pause(self) -> None:
         """Leave what comes in the system's buffer."""
-        self._loop.remove_reader(self._descriptor)
+        if self._watched:
+            self._watched = False
+            if self._in_rounds:
+                unwatch(self._descriptor)
+            else:
+                self._loop.remove_reader(self._descriptor)
 
     def resume(self) -> None:
         """Go on after a pause."""
-        if not self._stopped:
+        if self._stopped or self._watched:
+            return
+        self._watched = True
+        if self._in_rounds:
+            watch(self._descriptor, self._readable)
+        else:
             self._loop.add_reader(self._descriptor, self._readable)
 
     def stop(self) -> None:
         """Watch the descriptor no longer; stopping twice is fine."""
-        if not self._stopped:
-            self._stopped = True
-            self._loop.remove_reader(self._descriptor)
+        self._stopped = True
+        self.pause()
 
     def _readable(self) -> None:
         try:

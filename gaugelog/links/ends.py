@@ -45,7 +45,7 @@ async def open_ends(clock: Clock = time.monotonic_ns, *, pty: bool | None = None
         return Ends(far, near)
     far_end = PtyFarEnd(clock)
     await far_end.open()
-    port = SerialLink(far_end.near_address, clock)
+    port = SerialLink(far_end.near_address, clock, at_once=True)
     try:
         await port.open()
     except BaseException:

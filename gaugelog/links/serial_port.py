@@ -55,15 +55,17 @@ class SerialLink:
     Args:
         address: `serial:PATH?baud=9600&bits=8&parity=N&stop=1&flow=none&dtr=on&rts=on`, or a pyserial URL as the path.
         clock: gives monotonic nanoseconds.
+        at_once: read each byte the moment it comes, even among many busy ports.
 
     Raises:
         AddressError: no port is named, or an option can't be understood.
     """
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns) -> None:
+    def __init__(self, address: Address, clock: Clock = time.monotonic_ns, *, at_once: bool = False) -> None:
         self.address = address
         self._settings = serial_settings(address)
         self._clock = clock
+        self._at_once = at_once
         self._port: Any = None
         self._inbox: Inbox | None = None
         self._reader: DescriptorReader | ReadingThread | None = None
@@ -87,7 +89,7 @@ class SerialLink:
                 self._read_blocking, inbox, lambda reason: self._lost(str(reason)), self._clock
             )
         else:
-            self._reader = DescriptorReader(self._port.fileno(), inbox, self._lost)
+            self._reader = DescriptorReader(self._port.fileno(), inbox, self._lost, in_rounds=not self._at_once)
 
     async def receive(self) -> Chunk:
         """Return the next bytes, or a tick.

@@ -10,7 +10,7 @@ from contextlib import asynccontextmanager
 
 import pytest
 
-from gaugelog.links import Link, LinkEnded
+from gaugelog.links import Link, LinkEnded, contract
 from gaugelog.links.contract import check_link
 from gaugelog.links.pair import memory_pair
 from gaugelog.links.pty_pair import PtyFarEnd
@@ -127,7 +127,8 @@ class Mute(Doubling):
 
 
 @pytest.mark.parametrize("faulty", [Doubling, Mute])
-async def test_the_contract_finds_a_faulty_link(faulty) -> None:
+async def test_the_contract_finds_a_faulty_link(faulty, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(contract, "_PATIENCE_S", 0.6)
     async with pair_rig() as (link, write, unplug):
         with pytest.raises(AssertionError):
             await check_link(faulty(link), write, unplug)

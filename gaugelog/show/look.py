@@ -36,6 +36,7 @@ def plain_table(*, title: str = "", expand: bool = False) -> Table:
         box=_HEAD_RULE,
         header_style=QUIET,
         pad_edge=False,
+        show_edge=False,
         padding=(0, 1, 0, 0),
         expand=expand,
     )

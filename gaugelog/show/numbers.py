@@ -134,12 +134,12 @@ def fraction_text(inches: float) -> str:
     return ("" if exact else "≈") + sign + words
 
 
-def shift_text(shift: float | None, quantity: Quantity, step: float, units: str = "mm") -> str:
-    """Return a signed difference with one decimal more than `step` has: a mean is finer than a reading."""
-    if shift is None:
+def mean_text(mean: float | None, quantity: Quantity, step: float, units: str = "mm", *, signed: bool = False) -> str:
+    """Return a mean, or with `signed` a shift, with one decimal more than `step` has: it is finer than a reading."""
+    if mean is None:
         return UNKNOWN
     shown = display_unit(quantity, units)
-    return rounded(shift / shown.divisor, decimals_of_step(step / shown.divisor) + 1, signed=True) + shown.symbol
+    return rounded(mean / shown.divisor, decimals_of_step(step / shown.divisor) + 1, signed=signed) + shown.symbol
 
 
 def uncertain_text(
@@ -281,3 +281,9 @@ def clock_text(utc_us: int, zone: tzinfo | None = None, *, seconds: bool = False
 def date_text(utc_us: int, zone: tzinfo | None = None) -> str:
     """Return the local date and time of day: "2026-03-14 14:05"."""
     return f"{moment(utc_us, zone):%Y-%m-%d %H:%M}"
+
+
+def when_text(utc_us: int, since_utc_us: int, zone: tzinfo | None = None) -> str:
+    """Return the local time of day, with the date before it where it is another day than `since_utc_us`."""
+    then = moment(utc_us, zone)
+    return f"{then:%H:%M}" if then.date() == moment(since_utc_us, zone).date() else f"{then:%m-%d %H:%M}"

@@ -57,33 +57,34 @@ def plan_table(rows: Iterable[PlanRow], instrument: Instrument) -> RenderableTyp
     listed = tuple(rows)
     table = plain_table(title=f"{instrument.name}: {count_text(len(listed), 'checkpoint')}")
     table.add_column("", no_wrap=True)
-    table.add_column("checkpoint", overflow="fold", style=STRONG)
-    table.add_column("read", overflow="fold")
-    table.add_column("×", justify="right", no_wrap=True)
-    table.add_column("with", overflow="fold")
-    table.add_column("limit", justify="right", no_wrap=True)
-    table.add_column("provable", justify="right", no_wrap=True)
+    table.add_column("checkpoint", overflow="fold")
+    table.add_column("read with", overflow="fold")
+    for head in ("×", "limit", "provable"):
+        table.add_column(head, justify="right", no_wrap=True)
     for row in listed:
         point = row.checkpoint
-        provable = rough_text(row.smallest_provable, point.quantity, instrument.units)
         table.add_row(
-            "!" if row.hopeless else " ",
-            point.id,
-            ", ".join(point.stages),
+            "!" if row.hopeless else "",
+            _two_lines(point.id, ", ".join(point.stages)),
+            _two_lines(*_read_with(row, instrument.units), strong=False),
             str(point.placements),
-            _read_with(row, instrument.units),
             amount_text(point.limit, point.quantity, instrument.units),
-            provable,
+            rough_text(row.smallest_provable, point.quantity, instrument.units),
             style=WARN if row.hopeless else "",
         )
     return Group(table, Text(), *_plan_notes(listed, instrument.units))
 
 
-def _read_with(row: PlanRow, units: str) -> str:
+def _two_lines(first: str, second: str, *, strong: bool = True) -> Text:
+    """Return a cell of two lines, the second one quiet."""
+    return Text.assemble((first, STRONG if strong else ""), "\n", (second, QUIET), overflow="fold")
+
+
+def _read_with(row: PlanRow, units: str) -> tuple[str, str]:
+    """Return the gauges of a checkpoint, and the step they read to."""
     point = row.checkpoint
-    step = "" if row.resolution is None else f" to {amount_text(row.resolution, point.quantity, units)}"
-    names = " + ".join(name for name in (point.gauge, point.body_gauge) if name)
-    return f"{names or 'typed'}{step}"
+    step = "" if row.resolution is None else f"to {amount_text(row.resolution, point.quantity, units)}"
+    return " + ".join(name for name in (point.gauge, point.body_gauge) if name) or "typed", step
 
 
 def _plan_notes(rows: Sequence[PlanRow], units: str) -> list[RenderableType]:
@@ -166,17 +167,15 @@ def port_table(ports: Iterable[Port]) -> RenderableType:
 def datasheet_table(datasheets: Iterable[Datasheet]) -> RenderableType:
     """Return the datasheets that are known."""
     table = plain_table(title="Datasheets")
-    table.add_column("datasheet", no_wrap=True, style=STRONG)
-    table.add_column("what it is", overflow="fold")
-    table.add_column("sends", overflow="fold")
+    table.add_column("datasheet", overflow="fold")
+    table.add_column("sends", no_wrap=True)
     table.add_column("step", justify="right", no_wrap=True)
     table.add_column("accuracy", justify="right", no_wrap=True)
     for sheet in datasheets:
         units = "in" if sheet.value.unit == "in" and sheet.quantity is Quantity.LENGTH else "mm"
         accuracy = amount_text(sheet.accuracy, sheet.quantity, units)
         table.add_row(
-            sheet.name,
-            sheet.title,
+            _two_lines(sheet.name, sheet.title),
             sheet.sends.value,
             amount_text(sheet.resolution, sheet.quantity, units),
             accuracy if sheet.accuracy is None else f"±{accuracy}",

@@ -10,7 +10,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rich.console import Console, ConsoleOptions, Group, RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -23,12 +22,13 @@ from gaugelog.show.numbers import (
     count_text,
     date_text,
     duration_text,
+    mean_text,
     probability_text,
-    shift_text,
     uncertain_text,
     value_beside_u,
+    when_text,
 )
-from gaugelog.show.words import in_order, mark_of, means_text, outcome, verdict_word
+from gaugelog.show.words import gaps_once, in_order, mark_of, means_text, outcome, sentence, verdict_word
 
 _WIDE = 78
 _VERDICT_WIDTH = 12
@@ -105,8 +105,7 @@ def _reasons(comparison: Comparison) -> Iterable[RenderableType]:
     """Return why each checkpoint that did not hold has its verdict, and the way out."""
     for row in comparison.checkpoints:
         if row.counts and row.verdict is not Verdict.HELD:
-            words = Text.assemble((f"{mark_of(row)} {row.id}: ", style_of(row)), row.reason)
-            yield Padding(words, (0, 0, 0, 0))
+            yield Text.assemble((f"{mark_of(row)} {row.id}. ", style_of(row)), sentence(row.reason))
 
 
 def _wet_table(comparison: Comparison, units: str) -> RenderableType:
@@ -116,7 +115,7 @@ def _wet_table(comparison: Comparison, units: str) -> RenderableType:
     table.add_column("while the glue is open", overflow="fold")
     for row in comparison.checkpoints:
         look = "look now" in row.reason
-        shift = shift_text(row.shift, row.quantity, row.resolution, units)
+        shift = mean_text(row.shift, row.quantity, row.resolution, units, signed=True)
         table.add_row(row.id, shift, Text(f"{'! ' if look else ''}{row.reason}", style=WARN if look else ""))
     return table
 
@@ -130,18 +129,19 @@ def drift_view(drift: Drift, units: str = "mm") -> RenderableType:
     """
     parts: list[RenderableType] = [Text(f"Clamp session from {date_text(drift.start_utc_us)}", style=STRONG), Text()]
     for series in drift.series:
-        parts += [_series_head(series), _phases(series, units), *_gaps(series.gaps), Text()]
+        parts += [_series_head(series), _phases(series, drift.start_utc_us, units), *_gaps(series.gaps), Text()]
     parts.append(Text("change ± u: how far the level went from the phase's start to its end.", style=QUIET))
     return Group(*parts)
 
 
 def _series_head(series: SeriesDrift) -> Text:
     what = "difference" if series.difference else "gauge"
-    counts = f"{what}, {count_text(series.n, 'reading')}, {count_text(sum(gap.fault for gap in series.gaps), 'gap')}"
+    faults = sum(gap.fault for gap in gaps_once(series.gaps))
+    counts = f"{what}, {count_text(series.n, 'reading')}, {count_text(faults, 'gap')}"
     return Text.assemble((series.name.replace(" - ", " − "), STRONG), f"  {counts}")
 
 
-def _phases(series: SeriesDrift, units: str) -> RenderableType:
+def _phases(series: SeriesDrift, since_utc_us: int, units: str) -> RenderableType:
     table = plain_table()
     table.add_column("phase", overflow="fold")
     table.add_column("from", no_wrap=True)
@@ -152,14 +152,14 @@ def _phases(series: SeriesDrift, units: str) -> RenderableType:
         seconds = (phase.end_utc_us - phase.start_utc_us) / 1e6
         mean = value_beside_u(phase.mean, phase.u, series.quantity, units)
         change = uncertain_text(phase.change, phase.u, series.quantity, units, signed=True)
-        table.add_row(phase.name, clock_text(phase.start_utc_us), duration_text(seconds), mean, change)
+        table.add_row(phase.name, when_text(phase.start_utc_us, since_utc_us), duration_text(seconds), mean, change)
     return table
 
 
 def _gaps(gaps: tuple[Gap, ...]) -> list[RenderableType]:
     """Return a line a gap; silence that was expected says so."""
     lines: list[RenderableType] = []
-    for gap in gaps:
+    for gap in gaps_once(gaps):
         lasts = duration_text((gap.end_utc_us - gap.start_utc_us) / 1e6)
         word = "gap" if gap.fault else "pause"
         line = f"  {word} from {clock_text(gap.start_utc_us, seconds=True)}, {lasts}: {gap.reason}"

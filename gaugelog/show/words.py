@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gaugelog.analysis.results import CheckpointComparison, Comparison, Verdict
+from gaugelog.analysis.results import CheckpointComparison, Comparison, Gap, Verdict
 from gaugelog.model.kinds import WET
-from gaugelog.show.numbers import UNKNOWN, value_text
+from gaugelog.show.numbers import display_unit, mean_text
 
 VERDICT_MARKS = {
     Verdict.HELD: "✓",
@@ -75,10 +75,17 @@ def in_order(comparison: Comparison) -> tuple[CheckpointComparison, ...]:
 
 def means_text(row: CheckpointComparison, units: str = "mm") -> str:
     """Return both means and their placements: "0.525 → 0.560 mm, 3+3"."""
-    before = value_text(row.before.mean, row.quantity, row.resolution, units)
-    after = value_text(row.after.mean, row.quantity, row.resolution, units)
-    if row.before.mean is not None and row.after.mean is not None:
-        before = before.split("\u00a0")[0]
-    if row.before.mean is None and row.after.mean is None:
-        before = after = UNKNOWN
+    before, after = (mean_text(side.mean, row.quantity, row.resolution, units) for side in (row.before, row.after))
+    if row.after.mean is not None:
+        before = before.removesuffix(display_unit(row.quantity, units).symbol)
     return f"{before} → {after}, {row.before.n}+{row.after.n}"
+
+
+def sentence(words: str) -> str:
+    """Return words that a reason is made of as a sentence: a capital in front, a full stop behind."""
+    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
+
+
+def gaps_once(gaps: Sequence[Gap]) -> tuple[Gap, ...]:
+    """Return gaps in order, one that two gauges share only once."""
+    return tuple(sorted(dict.fromkeys(gaps), key=lambda gap: (gap.start_utc_us, gap.end_utc_us)))

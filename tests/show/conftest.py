@@ -26,7 +26,7 @@ BEGUN_US = 1_773_498_300_000_000
 """2026-03-14 14:25 UTC, an invented afternoon."""
 
 _BEFORE = {"pocket-wall-squareness": 90.05, "neck-angle": 2.80, "neck-roll": 0.05, "control": 0.15}
-_AFTER = {"neck-angle": 2.80, "neck-roll": 0.10, "control": 0.15}
+_AFTER = {"neck-angle": 2.80, "neck-roll": 0.15, "control": 0.15}
 _TYPED = {
     "before": {
         "clearance-bass": ["0.50..0.55", "0.55..0.60", "0.50..0.55"],

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from itertools import pairwise
 
 Point = tuple[float, float]
 Stroke = tuple[Point, ...]
@@ -81,13 +82,18 @@ def big_lines(text: str, width: int, height: int) -> list[str]:
     figures = [character for character in figures if character in _FIGURES]
     if not figures:
         return [text]
-    total = sum(_FIGURES[figure][0] + _GAP for figure in figures) - _GAP + _THICKNESS
-    rows = min(height, int(width / total * (_HEIGHT + _THICKNESS) / 2))
-    if rows < _LEAST_ROWS:
-        return [text]
+    for rows in range(height, _LEAST_ROWS - 1, -1):
+        lines = _drawn(figures, rows)
+        if max(map(len, lines)) <= width:
+            return lines
+    return [text]
+
+
+def _drawn(figures: list[str], rows: int) -> list[str]:
+    """Return the figures side by side, `rows` high."""
     scale = 2 * rows / (_HEIGHT + _THICKNESS)
-    drawn = [_figure(figure, rows, scale) for figure in figures]
     space = " " * max(1, round((_GAP - _THICKNESS) * scale))
+    drawn = [_figure(figure, rows, scale) for figure in figures]
     return [space.join(lines).rstrip() for lines in zip(*drawn, strict=True)]
 
 
@@ -112,11 +118,7 @@ def _figure(figure: str, rows: int, scale: float) -> tuple[str, ...]:
 
 def _inked(point: Point, strokes: tuple[Stroke, ...]) -> bool:
     """Return whether a point lies within half a thickness of a stroke."""
-    return any(
-        _distance(point, start, end) <= _THICKNESS / 2
-        for stroke in strokes
-        for start, end in zip(stroke, stroke[1:], strict=False)
-    )
+    return any(_distance(point, start, end) <= _THICKNESS / 2 for stroke in strokes for start, end in pairwise(stroke))
 
 
 def _distance(point: Point, start: Point, end: Point) -> float:

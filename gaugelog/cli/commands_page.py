@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import inspect
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import typer
 
@@ -10,27 +13,47 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "commands.md"
 _HEAD = """# Commands
 
 Written from the commands themselves by `python -m gaugelog.cli.commands_page`; a test keeps it fresh.
+Every command has `--help`. Exit status: 0 all well, 1 something moved, 2 wrong use or unusable input, 3 something is
+not proven, 70 a fault of gaugelog itself, 130 stopped by Ctrl-C.
 """
 
 
 def commands_page() -> str:
-    """Return the page: the help of every command, as the terminal shows it at 100 columns."""
+    """Return the page: what each command does, its arguments and its options."""
     from gaugelog.cli.main import app
 
-    root = typer.main.get_command(app)
-    pages = [_HEAD]
-    for name, command in sorted(getattr(root, "commands", {}).items()):
-        pages.append(_section(f"gaugelog {name}", command))
-        pages += [
-            _section(f"gaugelog {name} {inner}", sub) for inner, sub in sorted(getattr(command, "commands", {}).items())
-        ]
-    return "\n".join(pages)
+    root: Any = typer.main.get_command(app)
+    return "\n".join([_HEAD, *_sections("gaugelog", root)])
 
 
-def _section(name: str, command: object) -> str:
-    context_class = command.context_class  # type: ignore[attr-defined]
-    context = context_class(command, info_name=name, terminal_width=100, max_content_width=100)
-    return f"## {name}\n\n```\n{command.get_help(context)}\n```\n"  # type: ignore[attr-defined]
+def _sections(path: str, group: Any) -> Iterator[str]:
+    for name, command in group.commands.items():
+        yield _section(f"{path} {name}", command)
+        if hasattr(command, "commands"):
+            yield from _sections(f"{path} {name}", command)
+
+
+def _section(path: str, command: Any) -> str:
+    parameters = [parameter for parameter in command.params if getattr(parameter, "help", None)]
+    arguments = [parameter for parameter in parameters if parameter.param_type_name == "argument"]
+    options = [parameter for parameter in parameters if parameter.param_type_name == "option"]
+    usage = " ".join([path, *(_argument(each) for each in arguments), *(["[options]"] if options else [])])
+    rows = [f"| `{_argument(each)}` | {each.help} |" for each in arguments]
+    rows += [f"| `{_option(each)}` | {each.help} |" for each in options if "--help" not in each.opts]
+    table = ["", "| | |", "|---|---|", *rows] if rows else []
+    return "\n".join([f"## {path}", "", f"`{usage}`", "", inspect.cleandoc(command.help or ""), *table, ""])
+
+
+def _argument(parameter: Any) -> str:
+    name = parameter.metavar or parameter.name.upper()
+    return name if parameter.required else f"[{name}]"
+
+
+def _option(parameter: Any) -> str:
+    words = ", ".join(parameter.opts)
+    if parameter.is_flag:
+        return words
+    return f"{words} {parameter.metavar}".replace("|", "\\|")
 
 
 if __name__ == "__main__":

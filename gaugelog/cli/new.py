@@ -27,10 +27,13 @@ class Units(StrEnum):
 def new(
     name: Annotated[str, typer.Argument(help="Name of the instrument; the file is NAME.toml in this folder.")],
     gauges: Annotated[
-        Owned, typer.Option(help="Gauges with a plug that you own; with none, every value is typed in.")
+        Owned,
+        typer.Option(
+            metavar="none|one|two", help="Gauges with a plug that you own; with none, every value is typed in."
+        ),
     ] = Owned.ONE,
     full: Annotated[bool, typer.Option("--full", help="All kinds of checkpoint, not just the usual seven.")] = False,
-    units: Annotated[Units, typer.Option(help="What you think lengths in.")] = Units.MM,
+    units: Annotated[Units, typer.Option(metavar="mm|in", help="What you think lengths in.")] = Units.MM,
 ) -> None:
     """Write a commented instrument file for a neck set, filled in with sensible defaults."""
     from gaugelog.errors import FileExistsAlreadyError, ValueTextError, WriteFailedError

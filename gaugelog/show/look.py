@@ -5,7 +5,11 @@ Here: small pieces that tables and live views are built of. Not here: any whole 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 from rich.box import Box
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -20,6 +24,7 @@ _STYLES = {
 }
 _HEAD_RULE = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
 _SPAN_IN_LIMITS = 1.5
+_BETWEEN_KEYS = "   "
 
 
 def style_of(row: CheckpointComparison) -> str:
@@ -97,20 +102,21 @@ def bar(share: float, width: int) -> str:
     return text + "░" * (width - len(text))
 
 
-def keys_line(*keys: tuple[str, str]) -> Text:
-    """Return the line that tells the keys: pairs of key and what it does."""
-    text = Text(overflow="fold")
-    for place, (key, what) in enumerate(keys):
-        text.append("   " if place else "")
-        text.append(key, style=STRONG)
-        text.append("\u00a0" + what.replace(" ", "\u00a0"), style=QUIET)
-    return text
+def keys_line(*keys: tuple[str, str]) -> RenderableType:
+    """Return the line that tells the keys: pairs of key and what it does, no pair broken across lines."""
+    return _KeysLine(keys)
 
 
-def entry_line(text: str, question: str, hint: str = "") -> Text:
-    """Return the line that is being typed, or what could be typed."""
-    if question:
-        return Text.assemble((f"{question}: ", ACCENT), text, ("▏", ACCENT))
-    if text:
-        return Text.assemble(("> ", ACCENT), text, ("▏", ACCENT), ("  Enter keeps it", QUIET))
-    return Text(hint, style=QUIET)
+@dataclass(frozen=True, slots=True)
+class _KeysLine:
+    keys: tuple[tuple[str, str], ...]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterable[RenderableType]:
+        """Fill lines with as many pairs as fit."""
+        line = Text()
+        for key, what in self.keys:
+            if line and len(line) + len(_BETWEEN_KEYS) + len(key) + 1 + len(what) > options.max_width:
+                yield line
+                line = Text()
+            line.append(_BETWEEN_KEYS if line else "").append(key, style=STRONG).append(f" {what}", style=QUIET)
+        yield line

@@ -1,0 +1,183 @@
+"""The live view of a clamp session being recorded.
+
+Here: phase, times against the glue's label, each gauge against the start. Not here: recording (`recorder`), explaining
+the session afterwards (`charts`, `terminal_results`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from rich.console import Group, RenderableType
+from rich.text import Text
+
+from gaugelog.capture.placing import PlacingState
+from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.instrument import Checkpoint, Glue
+from gaugelog.model.placement import Phase
+from gaugelog.model.readings import LinkState, Reading
+from gaugelog.show.gauge_documents import flag_words
+from gaugelog.show.live_parts import BeingTyped, entry_line, placing_view
+from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, bar, keys_line, plain_table
+from gaugelog.show.numbers import UNKNOWN, count_text, duration_text, value_text
+
+_BAR = 20
+_NEARLY = 0.8
+_FIGURE_ROWS = 5
+_KEYS = (
+    ("g", "glue on"),
+    ("c", "clamps on"),
+    ("f", "clamps off"),
+    ("n", "note"),
+    ("b", "set a mark back"),
+    ("r", "spot reading"),
+    ("w", "wet check"),
+    ("e", "end"),
+)
+
+
+class GaugeNow(Protocol):
+    """How one gauge stands in the session; values in its base unit."""
+
+    name: str
+    datasheet: Datasheet
+    readings: int
+    rejects: int
+    gaps: int
+    latest: Reading | None
+    start: float | None
+    link: LinkState | None
+    silent_since_ns: int | None
+
+
+def clamp_view(
+    *,
+    gauges: Sequence[GaugeNow],
+    phase: Phase,
+    in_clamps_s: float | None,
+    glue_open_s: float | None,
+    readings: int,
+    gaps: int,
+    glue: Glue,
+    units: str,
+    entry: BeingTyped,
+    message: str,
+    width: int,
+    height: int,
+    wet: PlacingState | None = None,
+    wet_checkpoint: Checkpoint | None = None,
+    pairs: Sequence[tuple[str, str]] = (),
+) -> RenderableType:
+    """Return the view of a clamp session.
+
+    Args:
+        gauges: each gauge as it stands.
+        phase: the phase that the marks say it is.
+        in_clamps_s: seconds since the clamps went on, None before.
+        glue_open_s: seconds since the glue went on, None before.
+        readings: recorded in this sitting.
+        gaps: marked in this sitting.
+        glue: what its label says.
+        units: mm or in.
+        entry: the line being typed.
+        message: what was said last.
+        width: columns of the terminal.
+        height: rows of the terminal.
+        wet: how a placement of the wet check stands, None where none is under way or it is typed.
+        wet_checkpoint: the checkpoint of that placement.
+        pairs: names of gauges of which the difference is shown too.
+    """
+    counts = f"{count_text(readings, 'reading')}, {count_text(gaps, 'gap')}"
+    parts: list[RenderableType] = [
+        Text.assemble(("clamp session  ", QUIET), (phase.value, STRONG), f"   {counts}"),
+        Text(),
+    ]
+    times = _times(phase, in_clamps_s, glue_open_s, glue)
+    parts += [*times, Text()] if times else []
+    parts += [_gauge_table(gauges, pairs, units), Text()]
+    if wet is not None and wet_checkpoint is not None:
+        rows = max(0, min(_FIGURE_ROWS, height - len(gauges) - len(pairs) - 16))
+        parts += [placing_view(wet_checkpoint, wet, units, width, rows), Text()]
+    hint = "marks and keys below; a value may be typed for the wet check"
+    parts += [entry_line(entry, hint), Text(message, overflow="fold"), Text(), keys_line(*_KEYS)]
+    return Group(*parts)
+
+
+def _times(phase: Phase, in_clamps_s: float | None, glue_open_s: float | None, glue: Glue) -> list[RenderableType]:
+    """Return the times that count now, each against what the glue's label says, where that was given."""
+    lines: list[RenderableType] = []
+    if glue_open_s is not None and phase is Phase.GLUE_OPEN:
+        limit_s = glue.open_time_min * 60 if glue.open_time_min is not None else None
+        lines.append(_against_label("glue open", glue_open_s, limit_s, longer_is_better=False))
+    if in_clamps_s is not None and phase in (Phase.IN_CLAMPS, Phase.AFTER_CLAMPS):
+        limit_s = glue.clamp_time_h * 3600 if glue.clamp_time_h is not None else None
+        what = "in clamps" if phase is Phase.IN_CLAMPS else "since the clamps went on"
+        lines.append(_against_label(what, in_clamps_s, limit_s, longer_is_better=True))
+    return lines
+
+
+def _against_label(what: str, seconds: float, limit_s: float | None, *, longer_is_better: bool) -> Text:
+    text = Text.assemble(f"{what} ", (duration_text(seconds), STRONG))
+    if limit_s is None or limit_s <= 0:
+        return text
+    share = seconds / limit_s
+    text.append(f"  {bar(share, _BAR)}  ", style=ACCENT)
+    text.append(f"label: {duration_text(limit_s)}")
+    if share >= 1:
+        words = "reached" if longer_is_better else f"over by {duration_text(seconds - limit_s)}"
+        return text.append(f", {words}", style="green" if longer_is_better else WARN)
+    left = f", {duration_text(limit_s - seconds)} left"
+    return text.append(left, style=WARN if share >= _NEARLY and not longer_is_better else "")
+
+
+def _gauge_table(gauges: Sequence[GaugeNow], pairs: Sequence[tuple[str, str]], units: str) -> RenderableType:
+    table = plain_table()
+    table.add_column("gauge", overflow="fold", style=STRONG)
+    for head in ("now", "start", "change"):
+        table.add_column(head, justify="right", no_wrap=True)
+    table.add_column("", overflow="fold")
+    for gauge in gauges:
+        table.add_row(gauge.name, *_numbers(gauge, units), _troubles(gauge))
+    by_name = {gauge.name: gauge for gauge in gauges}
+    for first, second in pairs:
+        if first in by_name and second in by_name:
+            words = _difference(by_name[first], by_name[second], units)
+            table.add_row(f"{first} \u2212 {second}", *words, Text("the bench taken out", style=QUIET))
+    return table
+
+
+def _numbers(gauge: GaugeNow, units: str) -> tuple[str, str, str]:
+    now = None if gauge.latest is None else gauge.latest.value
+    return _three(now, gauge.start, gauge.datasheet, units)
+
+
+def _difference(first: GaugeNow, second: GaugeNow, units: str) -> tuple[str, str, str]:
+    if first.latest is None or second.latest is None or first.start is None or second.start is None:
+        return UNKNOWN, UNKNOWN, UNKNOWN
+    now = first.latest.value - second.latest.value
+    return _three(now, first.start - second.start, first.datasheet, units)
+
+
+def _three(now: float | None, start: float | None, sheet: Datasheet, units: str) -> tuple[str, str, str]:
+    """Return now, start and the change between them as text."""
+    change = None if now is None or start is None else now - start
+    plain = [value_text(value, sheet.quantity, sheet.resolution, units) for value in (now, start)]
+    return plain[0], plain[1], value_text(change, sheet.quantity, sheet.resolution, units, signed=True)
+
+
+def _troubles(gauge: GaugeNow) -> Text:
+    """Return what is wrong with a gauge, in words; its state where nothing is."""
+    words = []
+    if gauge.link is not None and gauge.link is not LinkState.OPEN:
+        words.append(gauge.link.value)
+    elif gauge.silent_since_ns is not None:
+        words.append("silent")
+    words += flag_words(gauge.latest.flags) if gauge.latest is not None else []
+    if gauge.rejects:
+        words.append(f"{count_text(gauge.rejects, 'line')} unreadable")
+    if gauge.gaps:
+        words.append(count_text(gauge.gaps, "gap"))
+    if not words:
+        return Text("connected" if gauge.link is LinkState.OPEN else "", style=QUIET)
+    return Text("! " + ", ".join(words), style=WARN)

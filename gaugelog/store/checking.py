@@ -1,0 +1,31 @@
+"""Everything that can be verified in a recording, at once.
+
+Here: the list of what is damaged. Not here: mending it; nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from hashlib import sha256
+
+from gaugelog.store.gauge_rows import read_gauges
+from gaugelog.store.readings import Choice, damaged_heads, read_stretches
+from gaugelog.store.snapshots import read_snapshots
+
+
+def all_damage(connection: sqlite3.Connection) -> list[str]:
+    """Return all that is damaged, in words; empty where everything fits."""
+    damaged = [row[0] for row in connection.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
+    gauges, damaged_gauges = read_gauges(connection)
+    damaged += damaged_gauges
+    damaged += [
+        f"instrument {number}"
+        for number, text, digest in connection.execute("SELECT id, text, sha256 FROM instrument")
+        if sha256(text.encode()).hexdigest() != digest
+    ]
+    damaged += read_snapshots(connection).damaged
+    damaged += damaged_heads(connection)
+    sittings = [row[0] for row in connection.execute("SELECT id FROM sitting")]
+    for _ in read_stretches(connection, Choice([row.id for row in gauges], sittings), damaged):
+        pass
+    return damaged

@@ -1,0 +1,72 @@
+"""The lock that gives a recording one writer.
+
+Here: taking it, letting it go, telling who holds it. The system releases it when a program is killed, so no recording
+stays locked. Not here: keeping readers out; nobody does.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from gaugelog.errors import GaugelogError, RecordingBusyError, WriteFailedError
+from gaugelog.store.connect import open_to_read
+
+_TRIES = 5
+
+
+def lock_path(path: Path) -> Path:
+    """Return the lock file of a recording; it is there only while the recording is written."""
+    return path.with_name(path.name + ".lock")
+
+
+class WriterLock:
+    """The right to write one recording, held from construction to `release`."""
+
+    def __init__(self, path: Path) -> None:
+        """Take the lock.
+
+        Raises:
+            RecordingBusyError: another program holds it; it is named.
+            WriteFailedError: the folder is not there, or can't be written.
+        """
+        if not path.parent.is_dir():
+            raise WriteFailedError(path, "its folder is not there")
+        self._file = lock_path(path)
+        self._lock = FileLock(self._file)
+        for _ in range(_TRIES):
+            try:
+                self._lock.acquire(timeout=0)
+            except Timeout:
+                raise RecordingBusyError(path, holder_of(path)) from None
+            except OSError as error:
+                raise WriteFailedError(path, error.strerror or str(error)) from error
+            if self._file.exists():
+                return
+            self._lock.release()  # the last holder took the file away between our opening and our locking it
+        raise RecordingBusyError(path, "another program that is just ending")
+
+    def release(self) -> None:
+        """Let the lock go and take its file away; a second call does nothing."""
+        if not self._lock.is_locked:
+            return
+        with suppress(OSError):  # not every system removes a file that is open
+            self._file.unlink()
+        self._lock.release()
+
+
+def holder_of(path: Path) -> str:
+    """Return in words who writes a recording: program, command, machine, since when."""
+    row = None
+    with suppress(GaugelogError), open_to_read(path) as connection:
+        row = connection.execute(
+            "SELECT command, pid, host, utc_us FROM sitting WHERE ended_utc_us IS NULL ORDER BY id DESC LIMIT 1"
+        ).fetchone()
+    if row is None:
+        return "another program that has just begun"
+    command, pid, host, utc_us = row
+    since = datetime.fromtimestamp(utc_us / 1e6, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+    return f"gaugelog {command} (process {pid} on {host}, since {since})"

@@ -66,15 +66,24 @@ def _read_table(
 
 def tell_snapshot(snapshot: SnapshotWork, recording: Path, as_json: bool) -> None:
     """Say how a snapshot stands now, and what to do next."""
+    from gaugelog.model.kinds import BEFORE, WET
+    from gaugelog.review.comparing import compare_recorded
     from gaugelog.show.documents import snapshot_document
-    from gaugelog.show.terminal import console, snapshot_table
+    from gaugelog.show.terminal import comparison_view, console, snapshot_table
+    from gaugelog.store.reader import open_recording
 
-    taken = snapshot.taken()
+    piece = snapshot.work.instrument
+    with open_recording(recording) as source:
+        taken = next(each for each in source.snapshots(snapshot.stage) if each.id == snapshot.snapshot.id)
+        wet = snapshot.stage == WET and bool(source.snapshots(BEFORE))
+        comparison = compare_recorded(source, piece, BEFORE, WET) if wet else None
     if as_json:
-        print_json(snapshot_document(taken, snapshot.work.instrument))
+        print_json(snapshot_document(taken, piece))
         return
     screen = console()
-    screen.print(snapshot_table(taken, snapshot.work.instrument))
+    screen.print(snapshot_table(taken, piece))
+    if comparison is not None:
+        screen.print(comparison_view(comparison, piece.units))
     missing = sum(task.missing for task in snapshot.tasks)
     if missing:
         typer.echo(f"{missing} placements are missing. Go on with: gaugelog capture {snapshot.stage}")

@@ -151,6 +151,7 @@ class CaptureDesk:
             current=snapshot.current.checkpoint.id if snapshot.current else None,
             placing=snapshot.placing_state,
             units=snapshot.work.instrument.units,
+            flat_spot=snapshot.work.instrument.flat_spot,
             entry=self.entry,
             message=self.message,
             width=width,

@@ -171,7 +171,17 @@ class ClampDesk:
         self._say(self._wet_words())
 
     def _wet_words(self) -> str:
-        return "Wet check kept; gaugelog compare before wet says how it stands."
+        """Return how the wet check stands against before, in plain words."""
+        from gaugelog.model.kinds import BEFORE
+        from gaugelog.review.comparing import compare_recorded
+        from gaugelog.store.reader import open_recording
+
+        work = self.session.work
+        with open_recording(work.writer.path) as source:
+            if not source.snapshots(BEFORE):
+                return "Wet check kept. There is no snapshot before to compare it with."
+            comparison = compare_recorded(source, work.instrument, BEFORE, WET)
+        return "Wet check. " + ". ".join(f"{row.id}: {row.reason}" for row in comparison.checkpoints) + "."
 
     def _say(self, words: str) -> None:
         self.message = words
@@ -179,6 +189,7 @@ class ClampDesk:
             self.screen.say(words)
 
     def _draw(self, width: int, height: int) -> RenderableType:
+        from gaugelog.review.session import pairs_of
         from gaugelog.show.clamp_view import clamp_view
 
         session = self.session
@@ -192,6 +203,8 @@ class ClampDesk:
             glue=session.work.instrument.glue,
             units=session.work.instrument.units,
             wet=self.wet.placing_state if self.wet is not None else None,
+            wet_checkpoint=self.wet.current.checkpoint if self.wet is not None and self.wet.current else None,
+            pairs=pairs_of(session.work.instrument, set(session.gauges)),
             entry=self.entry,
             message=self.message,
             width=width,

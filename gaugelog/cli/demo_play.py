@@ -15,7 +15,7 @@ from gaugelog.cli import demo_story as story
 if TYPE_CHECKING:
     from gaugelog.gauges.bench import BenchGauge, VirtualClock
     from gaugelog.gauges.motions import Motion
-    from gaugelog.model.instrument import Instrument
+    from gaugelog.model.instrument import Checkpoint, Instrument
     from gaugelog.recorder.snapshotting import SnapshotWork
     from gaugelog.recorder.work import Work
 
@@ -79,16 +79,15 @@ class Demo:
                     self.clock.advance(9.0)
                     taking.type_in(story.typed(checkpoint, stage, self.chance), self.clock.now_ns())
                 else:
-                    await self._set_down(taking, stage)
+                    await self._set_down(taking, checkpoint, stage)
             count = sum(len(task.taken) for task in taking.tasks)
         self.say(f"  {stage}: {count} placements at {len(taking.tasks)} checkpoints")
 
-    async def _set_down(self, taking: SnapshotWork, stage: str) -> None:
-        """Lift the gauges, set them down at the current checkpoint, wait until they rest."""
+    async def _set_down(self, taking: SnapshotWork, checkpoint: Checkpoint, stage: str) -> None:
+        """Lift the gauges, set them down at a checkpoint, wait until they rest."""
         from gaugelog.gauges.bench import SimulatedBench
         from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand
 
-        checkpoint = taking.current.checkpoint
         tilt = story.BODY_TILT_DEG[stage]
         truths = {checkpoint.gauge: tilt + story.truth(checkpoint, stage), checkpoint.body_gauge: tilt}
         gauges = [

@@ -56,10 +56,13 @@ def _table(source: Recording, what: What) -> pd.DataFrame:
         return source.readings()
     if what is What.PLACEMENTS:
         return source.placements()
-    from gaugelog.review.comparing import compare_recorded
-    from gaugelog.show.tables import comparison_frame
+    import pandas as pd
 
-    return comparison_frame(compare_recorded(source, recorded_instrument(source)))
+    from gaugelog.review.comparing import compare_recorded
+    from gaugelog.show.documents import comparison_document
+
+    document = comparison_document(compare_recorded(source, recorded_instrument(source)))
+    return pd.json_normalize(document["checkpoints"], sep="_")
 
 
 def _write(table: pd.DataFrame, output: Path) -> None:

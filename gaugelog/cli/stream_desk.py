@@ -44,6 +44,7 @@ def open_sanding(
     from gaugelog.cli.options import find_files, load_instrument
     from gaugelog.datasheets.catalogue import find_datasheet
     from gaugelog.gauges.connect import open_gauge
+    from gaugelog.model.datasheet import Sends
     from gaugelog.recorder.sanding import SandingWork
     from gaugelog.recorder.work import now, open_work
     from gaugelog.show.sanding import SandingState
@@ -51,10 +52,12 @@ def open_sanding(
     named, folders = name_gauge(gauge, instrument)
     datasheet = find_datasheet(named.gauge.datasheet, folders)
     state = SandingState(
-        unit=datasheet.value.unit,
+        quantity=datasheet.quantity,
         resolution=datasheet.resolution,
         target=_value(target, datasheet),
-        within=_value(within, datasheet),
+        within=_width(within, target, datasheet),
+        gauge=named.name,
+        silence_is_normal=datasheet.sends in (Sends.ON_CHANGE, Sends.ON_BUTTON, Sends.WHEN_TYPED),
     )
     stream = open_gauge(named.gauge, folders, named.name, reconnect=True)
     if not record:
@@ -65,6 +68,20 @@ def open_sanding(
         if named.name not in work.datasheets:
             work.writer.put_gauge(named, datasheet)
         yield SandingWork(named, datasheet, stream, work.anchor, work.writer), state
+
+
+def _width(text: str | None, target: str | None, datasheet: Datasheet) -> float | None:
+    """Return half the width of the band in the base unit.
+
+    Raises:
+        ValueTextError, UnitMismatchError: it can't be read, isn't above 0, or there is no target to be within of.
+    """
+    from gaugelog.errors import ValueTextError
+
+    width = _value(text, datasheet)
+    if width is not None and text is not None and (width <= 0 or target is None):
+        raise ValueTextError(text, "--within is a width above 0 on either side of --target")
+    return width
 
 
 def _value(text: str | None, datasheet: Datasheet) -> float | None:
@@ -114,7 +131,7 @@ class StreamDesk:
             self._print({"link": event.state.value, "detail": event.detail})
             self.screen.redraw()
             return
-        self.state.heard_at(event.chunk.time_ns)
+        self.state.tick(event.chunk.time_ns)
         for item in event.items:
             if isinstance(item, Reading):
                 self._take(item)
@@ -124,7 +141,7 @@ class StreamDesk:
         from gaugelog.show.sanding import reading_line
 
         self.state.hear(reading)
-        self._print(reading_line(reading, self.state, self.work.anchor))
+        self._print(reading_line(reading, self.state))
         if self.state.entered_band():
             self.screen.bell()
 
@@ -152,6 +169,6 @@ class StreamDesk:
             print(json.dumps(line, ensure_ascii=False), flush=True)
 
     def _draw(self, width: int, height: int) -> RenderableType:
-        from gaugelog.show.sanding import sanding_view
+        from gaugelog.show.sanding_view import sanding_view
 
         return sanding_view(self.state, width, height)

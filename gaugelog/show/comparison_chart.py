@@ -1,0 +1,127 @@
+"""Every shift with its 95 % interval against its limit, in one chart.
+
+Here: drawing it; the limit is 1 for every checkpoint, so degrees and millimetres stand side by side. Not here: numbers.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gaugelog.analysis.results import CheckpointComparison, Comparison, Verdict
+from gaugelog.show.numbers import amount_text, probability_text, uncertain_text
+from gaugelog.show.palette import FONT, INK, PAPER, RULE, SOFT_INK, VERDICT_COLOURS, VERDICT_SYMBOLS, faded
+from gaugelog.show.words import outcome
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+
+_ROW_PX = 44
+_LEAST_SPAN, _MOST_SPAN = 1.6, 4.0
+
+
+def judged_rows(comparison: Comparison) -> tuple[CheckpointComparison, ...]:
+    """Return the rows that have a shift and a limit, in the plan's order."""
+    return tuple(row for row in comparison.checkpoints if row.counts and row.shift is not None and row.limit)
+
+
+def comparison_label(comparison: Comparison) -> str:
+    """Return what the chart shows in words."""
+    return f"Shift of each checkpoint with its 95 % interval against its limit. {outcome(comparison)}"
+
+
+def comparison_figure(comparison: Comparison, units: str = "mm") -> Figure:
+    """Return the chart of all shifts, each divided by its limit; a symbol a verdict, readable in grey.
+
+    Args:
+        comparison: at least one of its rows has a shift and a limit.
+        units: mm or in, for what is told on pointing at a symbol.
+    """
+    from plotly.graph_objects import Figure, Scatter
+
+    rows = judged_rows(comparison)
+    figure = Figure()
+    for verdict in Verdict:
+        chosen = [row for row in rows if row.verdict is verdict]
+        if not chosen:
+            continue
+        figure.add_trace(
+            Scatter(
+                name=verdict.value,
+                x=[_in_limits(row, row.shift) for row in chosen],
+                y=[row.id for row in chosen],
+                mode="markers",
+                marker={"symbol": VERDICT_SYMBOLS[verdict], "size": 11, "color": VERDICT_COLOURS[verdict]}
+                | ({"line": {"width": 2}} if "open" in VERDICT_SYMBOLS[verdict] else {}),
+                error_x=_interval(chosen, VERDICT_COLOURS[verdict]),
+                customdata=[[_told(row, units)] for row in chosen],
+                hovertemplate="%{customdata[0]}<extra></extra>",
+            )
+        )
+    figure.update_layout(**_layout(rows))
+    return figure
+
+
+def _in_limits(row: CheckpointComparison, value: float | None) -> float:
+    return (value or 0.0) / (row.limit or 1.0)
+
+
+def _interval(rows: list[CheckpointComparison], colour: str) -> dict[str, Any]:
+    return {
+        "type": "data",
+        "array": [_in_limits(row, row.expanded_95) for row in rows],
+        "color": colour,
+        "thickness": 2,
+        "width": 6,
+    }
+
+
+def _told(row: CheckpointComparison, units: str) -> str:
+    shift = uncertain_text(row.shift, row.expanded_95, row.quantity, units, signed=True)
+    limit = amount_text(row.limit, row.quantity, units)
+    within = probability_text(row.p_within)
+    return f"<b>{row.id}</b>: {row.verdict.value}<br>{shift} (95 %)<br>limit {limit}, within with {within}"
+
+
+def _span(rows: tuple[CheckpointComparison, ...]) -> float:
+    """Return how many limits the axis reaches to either side: all of it, up to four."""
+    reach = [abs(_in_limits(row, row.shift)) + _in_limits(row, row.expanded_95) for row in rows]
+    return min(max([_LEAST_SPAN, *(1.1 * each for each in reach)]), _MOST_SPAN)
+
+
+def _layout(rows: tuple[CheckpointComparison, ...]) -> dict[str, Any]:
+    span = _span(rows)
+    return {
+        "height": 110 + _ROW_PX * len(rows),
+        "margin": {"l": 10, "r": 10, "t": 40, "b": 40},
+        "font": {"family": FONT, "size": 13, "color": INK},
+        "paper_bgcolor": PAPER,
+        "plot_bgcolor": PAPER,
+        "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom", "itemclick": False},
+        "xaxis": {
+            "range": [-span, span],
+            "tickvals": [-1, 0, 1],
+            "ticktext": ["\u2212limit", "0", "+limit"],
+            "zeroline": True,
+            "zerolinecolor": SOFT_INK,
+            "zerolinewidth": 1,
+            "showgrid": False,
+            "fixedrange": True,
+        },
+        "yaxis": {
+            "categoryorder": "array",
+            "categoryarray": [row.id for row in reversed(rows)],
+            "automargin": True,
+            "gridcolor": RULE,
+            "griddash": "dot",
+            "fixedrange": True,
+        },
+        "shapes": [
+            {
+                "type": "rect", "layer": "below", "xref": "x", "yref": "paper",
+                "x0": -1, "x1": 1, "y0": 0, "y1": 1,
+                "fillcolor": faded(VERDICT_COLOURS[Verdict.HELD], 0.08),
+                "line": {"color": faded(VERDICT_COLOURS[Verdict.HELD], 0.55), "width": 1},
+            }
+        ],
+        "hoverlabel": {"bgcolor": PAPER, "bordercolor": SOFT_INK, "font": {"family": FONT, "color": INK}},
+    }  # fmt: skip

@@ -1,0 +1,29 @@
+"""Results as tables for pandas.
+
+Here: one row a checkpoint, values in base units, nothing rounded. Not here: readings and placements (`store`).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelog.analysis.results import Comparison
+from gaugelog.show.documents import comparison_document
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def comparison_frame(comparison: Comparison) -> pd.DataFrame:
+    """Return a comparison as a table; `unit` says in which base unit a row's values are.
+
+    Columns are those of the JSON document, the two sides as before_mean, before_n, before_sd, after_mean and so on.
+    """
+    import pandas as pd
+
+    rows = []
+    for row in comparison_document(comparison)["checkpoints"]:
+        sides = {f"{side}_{key}": value for side in ("before", "after") for key, value in row[side].items()}
+        told = {key: value for key, value in row.items() if key not in ("before", "after", "id", "kind", "unit")}
+        rows.append({"checkpoint": row["id"], "kind": row["kind"], "unit": row["unit"], **sides, **told})
+    return pd.DataFrame(rows)

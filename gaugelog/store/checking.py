@@ -9,7 +9,9 @@ import sqlite3
 from hashlib import sha256
 
 from gaugelog.store.gauge_rows import read_gauges
+from gaugelog.store.marks import read_marks
 from gaugelog.store.readings import Choice, damaged_heads, read_stretches
+from gaugelog.store.session_rows import read_sittings
 from gaugelog.store.snapshots import read_snapshots
 
 
@@ -25,7 +27,10 @@ def all_damage(connection: sqlite3.Connection) -> list[str]:
     ]
     damaged += read_snapshots(connection).damaged
     damaged += damaged_heads(connection)
-    sittings = [row[0] for row in connection.execute("SELECT id FROM sitting")]
-    for _ in read_stretches(connection, Choice([row.id for row in gauges], sittings), damaged):
+    damaged += read_marks(connection)[1]
+    sittings, damaged_sittings = read_sittings(connection)
+    damaged += damaged_sittings
+    everything = Choice([row.id for row in gauges], [sitting.id for sitting in sittings])
+    for _ in read_stretches(connection, everything, damaged):
         pass
     return damaged

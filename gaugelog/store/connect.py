@@ -70,7 +70,7 @@ def _numbers(connection: sqlite3.Connection, path: Path) -> tuple[int, int, int]
         application = connection.execute("PRAGMA application_id").fetchone()[0]
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeError) as error:
         raise NotARecordingError(path, str(error)) from error
     return application, version, tables
 
@@ -106,7 +106,7 @@ def _connect_to_read(path: Path) -> sqlite3.Connection:
             detail = "it was not finished, and its folder can't be written; copy it with its -wal file elsewhere"
             raise NotARecordingError(path, detail) from error
         return _connect(path, "mode=ro&immutable=1")
-    except sqlite3.Error:
+    except BaseException:
         connection.close()
         raise
     return connection
@@ -127,7 +127,7 @@ def open_to_read(path: Path) -> Iterator[sqlite3.Connection]:
     _must_be_sqlite(path)
     try:
         connection = _connect_to_read(path)
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeError) as error:
         raise NotARecordingError(path, str(error)) from error
     try:
         with reading(path):

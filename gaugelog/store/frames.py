@@ -60,7 +60,7 @@ def readings_frame(stretches: Sequence[Stretch], gauges: Sequence[GaugeRow]) -> 
     code: NDArray[np.int32] = _ordered(_joined(codes, np.int32), order)
     table: dict[str, Any] = {
         "time_utc": _times(_ordered(utc_us, order)),
-        "gauge": pd.Categorical.from_codes(code, names),
+        "gauge": pd.Categorical.from_codes(code, pd.Index(names, dtype=object)),
     }
     for wanted in [each for each in Quantity if each in quantity.values()]:
         values = [

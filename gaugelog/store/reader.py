@@ -148,8 +148,8 @@ class Recording:
     ) -> list[Stretch]:
         from gaugelog.store.readings import Choice, damaged_heads, read_stretches
 
-        sittings = db.execute("SELECT id FROM sitting WHERE ? IS NULL OR command = ?", (command, command))
-        choice = Choice([row.id for row in gauges], [row[0] for row in sittings], start_utc_us, end_utc_us)
+        sittings = [each.id for each in self._sittings(db) if command is None or each.command == command]
+        choice = Choice([row.id for row in gauges], sittings, start_utc_us, end_utc_us)
         damaged = damaged_heads(db)
         self._must_be_whole(damaged)
         stretches = list(read_stretches(db, choice, damaged))
@@ -215,7 +215,9 @@ class Recording:
     def marks(self) -> tuple[Mark, ...]:
         """Return all marks in order of time."""
         with connect.open_to_read(self.path) as db:
-            return read_marks(db)
+            marks, damaged = read_marks(db)
+        self._must_be_whole(damaged)
+        return marks
 
     def events(self) -> tuple[Event, ...]:
         """Return all events in order of time."""
@@ -235,7 +237,12 @@ class Recording:
     def sittings(self) -> tuple[Sitting, ...]:
         """Return the sittings in order: each run of a program that wrote."""
         with connect.open_to_read(self.path) as db:
-            return session_rows.read_sittings(db)
+            return self._sittings(db)
+
+    def _sittings(self, db: sqlite3.Connection) -> tuple[Sitting, ...]:
+        sittings, damaged = session_rows.read_sittings(db)
+        self._must_be_whole(damaged)
+        return sittings
 
     def check(self) -> None:
         """Verify every checksum and SQLite's own structure.

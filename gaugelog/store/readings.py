@@ -70,9 +70,11 @@ class Stretch:
 def damaged_heads(connection: sqlite3.Connection) -> list[str]:
     """Return what is wrong with the blocks as their rows describe them: a checksum, or readings that are missing."""
     damaged = []
+    sittings = {row[0] for row in connection.execute("SELECT id FROM sitting")}
+    gauges = {row[0] for row in connection.execute("SELECT id FROM gauge")}
     counted: dict[tuple[int, int], int] = {}
     for block, head_crc, *head in connection.execute(f"SELECT id, head_crc32, {_HEAD} FROM block ORDER BY id"):
-        if not _fits(head, head_crc):
+        if not _fits(head, head_crc) or head[0] not in sittings or head[1] not in gauges:
             damaged.append(f"block {block}")
             continue
         counted[head[0], head[1]] = counted.get((head[0], head[1]), 0) + head[2]

@@ -1,6 +1,7 @@
-"""Sittings, events, gaps and rejects read back from their rows.
+"""Sittings as rows, and events, gaps and rejects read back from theirs.
 
-Here: what a session leaves beside readings, marks and placements. Not here: writing them (`writer`, `stream`).
+Here: what a session leaves beside readings, marks and placements. Not here: writing events, gaps and rejects, which
+are buffered (`writer`, `stream`).
 """
 
 from __future__ import annotations
@@ -8,19 +9,40 @@ from __future__ import annotations
 import sqlite3
 from collections import defaultdict
 
+from gaugelog.model.clock import Anchor
 from gaugelog.store.records import Event, Gap, KeptReject, RejectCount, Sitting
+from gaugelog.store.schema import checksum
 
 
-def read_sittings(connection: sqlite3.Connection) -> tuple[Sitting, ...]:
-    """Return the sittings in order."""
-    rows = connection.execute(
-        "SELECT id, command, utc_us, coalesce(ended_utc_us, latest_utc_us), ended_utc_us IS NOT NULL, program,"
-        " host, utc_offset_s, monotonic_ns FROM sitting ORDER BY id"
+_SITTING = "id, monotonic_ns, utc_us, utc_offset_s, command, program, host, pid"
+
+
+def begin_sitting(
+    connection: sqlite3.Connection, anchor: Anchor, utc_offset_s: int, command: str, program: str, host: str, pid: int
+) -> int:
+    """Write that a program begins to write; return the sitting's number."""
+    (number,) = connection.execute("SELECT coalesce(max(id), 0) + 1 FROM sitting").fetchone()
+    row = (number, anchor.monotonic_ns, anchor.utc_us, utc_offset_s, command, program, host, pid)
+    connection.execute(
+        f"INSERT INTO sitting ({_SITTING}, latest_utc_us, checksum) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (*row, anchor.utc_us, checksum(*row)),
     )
-    return tuple(
-        Sitting(number, command, start, end, bool(finished), program, host, offset, monotonic_ns)
-        for number, command, start, end, finished, program, host, offset, monotonic_ns in rows
-    )
+    return int(number)
+
+
+def read_sittings(connection: sqlite3.Connection) -> tuple[tuple[Sitting, ...], tuple[str, ...]]:
+    """Return the sittings in order, and what is damaged among them."""
+    found, damaged = [], []
+    for sealed, latest, ended, *row in connection.execute(
+        f"SELECT checksum, latest_utc_us, ended_utc_us, {_SITTING} FROM sitting ORDER BY id"
+    ):
+        if sealed != checksum(*row):
+            damaged.append(f"sitting {row[0]}")
+            continue
+        number, monotonic_ns, start, offset, command, program, host, _ = row
+        end = latest if ended is None else ended
+        found.append(Sitting(number, command, start, end, ended is not None, program, host, offset, monotonic_ns))
+    return tuple(found), tuple(damaged)
 
 
 def read_events(connection: sqlite3.Connection) -> tuple[Event, ...]:

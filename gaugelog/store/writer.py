@@ -32,6 +32,7 @@ from gaugelog.store.gauge_rows import find_or_insert_gauge, gauge_id_of
 from gaugelog.store.lock import WriterLock
 from gaugelog.store.marks import insert_mark, read_marks
 from gaugelog.store.placed import drop_placement, insert_placement, insert_reinterpretation
+from gaugelog.store.session_rows import begin_sitting
 from gaugelog.store.snapshots import begin_snapshot, complete_snapshot, count_placement, read_snapshots
 from gaugelog.store.stream import GaugeStream
 
@@ -135,16 +136,10 @@ class RecordingWriter:
 
     def _begin_sitting(self, command: str) -> None:
         offset = datetime.fromtimestamp(self.anchor.utc_us / 1e6, UTC).astimezone().utcoffset()
+        offset_s = int(offset.total_seconds()) if offset is not None else 0
         with self._transaction() as db:
-            cursor = db.execute(
-                "INSERT INTO sitting (monotonic_ns, utc_us, utc_offset_s, command, program, host, pid, latest_utc_us)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                (
-                    *(self.anchor.monotonic_ns, self.anchor.utc_us, int(offset.total_seconds()) if offset else 0),
-                    *(command, _program(), platform.node(), os.getpid(), self.anchor.utc_us),
-                ),
-            )
-        self._sitting = int(cursor.lastrowid or 0)
+            sitting = begin_sitting(db, self.anchor, offset_s, command, _program(), platform.node(), os.getpid())
+        self._sitting = sitting
 
     def note_clock(self, anchor: Anchor) -> bool:
         """Take another look at both clocks; return whether it was kept, as the wall clock departed by over 0.1 s.
@@ -319,7 +314,10 @@ class RecordingWriter:
     def marks(self) -> tuple[Mark, ...]:
         """Return all marks of the recording in order of time."""
         with connect.reading(self.path):
-            return read_marks(self._db)
+            marks, damaged = read_marks(self._db)
+        if damaged:
+            raise DamagedRecordingError(self.path, damaged)
+        return marks
 
     def event(self, kind: str, gauge: str, words: str, time_ns: int) -> None:
         """Buffer something that happened; `gauge` is empty where it concerns none."""

@@ -15,7 +15,8 @@ CREATE TABLE sitting (
     host TEXT NOT NULL, -- the machine's name
     pid INTEGER NOT NULL, -- the program's process number there
     latest_utc_us INTEGER NOT NULL, -- the latest moment that was stored
-    ended_utc_us INTEGER -- when it was finished; NULL while it writes, or if it was cut off
+    ended_utc_us INTEGER, -- when it was finished; NULL while it writes, or if it was cut off
+    checksum INTEGER NOT NULL -- CRC-32 of the row but for latest_utc_us and ended_utc_us
 );
 
 -- A further reading of both clocks, where the wall clock has departed from the sitting's anchor by more than 0.1 s.
@@ -156,7 +157,8 @@ CREATE TABLE mark (
     kind TEXT NOT NULL, -- glue on, clamps on, clamps off, note
     utc_us INTEGER NOT NULL, -- the moment that is marked
     set_utc_us INTEGER NOT NULL, -- the moment at which it was set, which may be later
-    words TEXT NOT NULL -- the builder's words, often none
+    words TEXT NOT NULL, -- the builder's words, often none
+    checksum INTEGER NOT NULL -- CRC-32 of the row
 );
 
 -- Something that happened: a link lost, a pass of the sanding block, a zero taken.

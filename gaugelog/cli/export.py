@@ -56,13 +56,10 @@ def _table(source: Recording, what: What) -> pd.DataFrame:
         return source.readings()
     if what is What.PLACEMENTS:
         return source.placements()
-    import pandas as pd
-
     from gaugelog.review.comparing import compare_recorded
-    from gaugelog.show.documents import comparison_document
+    from gaugelog.show.tables import comparison_frame
 
-    document = comparison_document(compare_recorded(source, recorded_instrument(source)))
-    return pd.json_normalize(document["checkpoints"], sep="_")
+    return comparison_frame(compare_recorded(source, recorded_instrument(source)))
 
 
 def _write(table: pd.DataFrame, output: Path) -> None:

@@ -8,17 +8,18 @@ from __future__ import annotations
 import asyncio
 import signal
 import time
-from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
-from contextlib import contextmanager
-from typing import Any, TypeVar
+from collections.abc import AsyncGenerator, AsyncIterator, Callable, Coroutine, Iterator
+from contextlib import aclosing, contextmanager
+from typing import Any, TypeVar, cast
 
 T = TypeVar("T")
 
 
 async def each(source: AsyncIterator[T], handle: Callable[[T], None]) -> None:
-    """Call `handle` with everything that `source` yields, in order."""
-    async for item in source:
-        handle(item)
+    """Call `handle` with everything that `source` yields, in order; close the source whatever happens."""
+    async with aclosing(cast(AsyncGenerator[T, None], source)) as items:
+        async for item in items:
+            handle(item)
 
 
 async def ticks(period_s: float, clock: Callable[[], int] = time.monotonic_ns) -> AsyncIterator[int]:

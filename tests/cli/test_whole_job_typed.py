@@ -74,9 +74,9 @@ def test_a_checkpoint_left_unread_has_no_verdict(begun, table) -> None:
 
 
 def test_more_placements_settle_what_was_not_proven(begun, table) -> None:
-    snapshot(begun, table, "after", {"centreline-bridge": ["0.2", "0.3", "0.2"]})
+    snapshot(begun, table, "after", {"centreline-bridge": ["0.2", "0.4", "0.3"]})
     before = verdicts(begun)["centreline-bridge"]
-    more = table("more.csv", {"centreline-bridge": ["0.2"] * 8})
+    more = table("more.csv", {"centreline-bridge": ["0.3"] * 8})
     assert begun("capture", "after", "--from", more).status == 2
     assert begun("capture", "after", "--from", more, "--more", "8").status == 0
     row = next(r for r in begun("compare", "--json").document["checkpoints"] if r["id"] == "centreline-bridge")
@@ -96,8 +96,9 @@ def test_inches_and_fractions(run, table) -> None:
     run("new", "baritone", "--gauges", "none", "--units", "in")
     values = {"clearance-bass": ["1/64", "1/64", "1/64"], "clearance-treble": ["0.016", "0.4 mm", "1/64 in"]}
     taken = run("capture", "before", "--from", table("in.csv", values), "--json").document
-    kept = [p for p in taken["placements"] if p["checkpoint"] == "clearance-bass"]
-    assert kept[0]["value"] == pytest.approx(25.4 / 64)
+    kept = {row["id"]: [each["value"] for each in row["placements"]] for row in taken["checkpoints"]}
+    assert kept["clearance-bass"] == pytest.approx([25.4 / 64] * 3)
+    assert kept["clearance-treble"] == pytest.approx([0.016 * 25.4, 0.4, 25.4 / 64])
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ def utc_us_of(moment: Moment) -> int | None:
     if not isinstance(time, pd.Timestamp):
         raise ValueError(f"{moment!r} is no moment")
     time = time.tz_localize("UTC") if time.tzinfo is None else time.tz_convert("UTC")
-    return int(time.as_unit("us").value)
+    return int(time.value // 1000)  # pandas gives nanoseconds whatever the unit
 
 
 def _times(utc_us: Any) -> pd.DatetimeIndex:

@@ -13,7 +13,6 @@ from gaugelog.model.clock import Anchor
 from gaugelog.store.records import Event, Gap, KeptReject, RejectCount, Sitting
 from gaugelog.store.schema import checksum
 
-
 _SITTING = "id, monotonic_ns, utc_us, utc_offset_s, command, program, host, pid"
 
 

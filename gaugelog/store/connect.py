@@ -47,6 +47,8 @@ def reading(path: Path) -> Iterator[None]:
         yield
     except (sqlite3.Error, UnicodeError) as error:
         raise DamagedRecordingError(path, [str(error)]) from error
+    except (TypeError, ValueError, KeyError, OverflowError) as error:
+        raise DamagedRecordingError(path, [f"a row has the wrong form: {error}"]) from error
 
 
 @contextmanager

@@ -171,9 +171,10 @@ class Recording:
         """
         from gaugelog.store.frames import readings_frame, utc_us_of
 
+        start_utc_us, end_utc_us = utc_us_of(start), utc_us_of(end)
         with connect.open_to_read(self.path) as db:
             rows = self._rows_of(db, gauge)
-            stretches = self._stretches(db, rows, utc_us_of(start), utc_us_of(end))
+            stretches = self._stretches(db, rows, start_utc_us, end_utc_us)
         return readings_frame(stretches, rows)
 
     def series(

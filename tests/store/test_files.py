@@ -226,6 +226,17 @@ def test_readings_that_vanish_are_missed(path, begin, heard):
             ask()
 
 
+def test_a_row_of_the_wrong_form_is_damage_and_no_crash(path, begin, heard):
+    with begin() as writer:
+        writer.hear(heard("2.85", 0))
+    connection = sqlite3.connect(path)
+    connection.execute("UPDATE tally SET gauge = 'one'")
+    connection.commit()
+    connection.close()
+    with pytest.raises(DamagedRecordingError):
+        open_recording(path).readings()
+
+
 def test_a_value_changed_behind_its_back_is_found_and_not_sealed_in(path, begin, placement):
     with begin() as writer:
         kept = writer.place(writer.snapshot("before").id, placement())

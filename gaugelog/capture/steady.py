@@ -109,7 +109,7 @@ class SteadyWatch:
 
     def _take(self, reading: Reading) -> None:
         self.latest = reading
-        if reading.flags & _NOT_RESTING:
+        if reading.flags and reading.flags & _NOT_RESTING:
             self._readings.clear()
             self.awaiting_lift = self.awaiting_lift and not reading.flags & Flag.OVER_RANGE
             return

@@ -116,7 +116,7 @@ class Demo:
         waiting = sorted(marks)
         with self.open(COMMAND) as work:
             session = ClampWork(work, ("neck", "body"))
-            motions = story.clamp_motions(angle_deg, self.chance)
+            motions = story.clamp_motions(angle_deg, self.chance, self.clock.seconds)
             gauges = [
                 self.gauge(work, name, motion, _CLAMP_RATE_HZ)
                 for name, motion in zip(("neck", "body"), motions, strict=True)
@@ -161,6 +161,6 @@ def show_outcome(demo: Demo) -> None:
     with open_recording(demo.recording) as source:
         screen.print(comparison_view(compare_recorded(source, demo.instrument), demo.instrument.units))
         screen.print(drift_view(drift_of(source, demo.instrument), demo.instrument.units))
-        write_report(report, gather_report(source))
+        write_report(report, gather_report(source, demo.instrument))
     demo.say(f"Report: {report}")
     demo.say(f"Try:    gaugelog compare --recording {demo.recording}")

@@ -104,16 +104,16 @@ def neck_angle_deg(time_s: float) -> float:
 
 
 def clamp_motions(
-    angle_deg: Callable[[float], float], chance: random.Random
+    angle_deg: Callable[[float], float], chance: random.Random, began_s: float
 ) -> tuple[Callable[[float], float], Callable[[float], float]]:
-    """Return the motions of the neck gauge and the body gauge, left lying during the clamp session."""
+    """Return the motions of the neck gauge and the body gauge, left lying from the clock's `began_s` on."""
     tilt = BODY_TILT_DEG["clamp"]
 
     def body(time_s: float) -> float:
-        return tilt + body_drift_deg(time_s) + chance.gauss(0.0, 0.02)
+        return tilt + body_drift_deg(time_s - began_s) + chance.gauss(0.0, 0.02)
 
     def neck(time_s: float) -> float:
-        return tilt + body_drift_deg(time_s) + angle_deg(time_s) + chance.gauss(0.0, 0.02)
+        return tilt + body_drift_deg(time_s - began_s) + angle_deg(time_s - began_s) + chance.gauss(0.0, 0.02)
 
     return neck, body
 

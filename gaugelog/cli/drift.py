@@ -26,7 +26,7 @@ def drift(
     as_json: JsonOption = False,
 ) -> None:
     """Show what each gauge, and the difference of each pair, did in each phase of the clamp session."""
-    from gaugelog.cli.gathering import drift_chart_of
+    from gaugelog.cli.gathering import drift_chart_of, is_simulated
     from gaugelog.review.session import session_of
     from gaugelog.show.charts import write_chart
     from gaugelog.show.documents import drift_document
@@ -36,9 +36,10 @@ def drift(
     with open_recording(find_recording(instrument, recording)) as source:
         piece = recorded_instrument(source)
         session = session_of(source, piece)
+        simulated = is_simulated(source)
     found = session.drift()
     if chart is not None:
-        write_chart(chart, drift_chart_of(session, found, piece))
+        write_chart(chart, drift_chart_of(session, found, piece, simulated))
     if as_json:
         print_json(drift_document(found))
         return

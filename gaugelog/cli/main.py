@@ -59,9 +59,9 @@ app.add_typer(gauges.app, name="gauges", short_help="ports, datasheets, what a g
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from importlib.metadata import version
+        from gaugelog.model.version import program_version
 
-        typer.echo(f"gaugelog {version('gaugelog')}")
+        typer.echo(f"gaugelog {program_version()}")
         raise typer.Exit
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from gaugelog.cli.options import InstrumentOption, RecordingOption, find_recording
+from gaugelog.cli.options import InstrumentOption, RecordingOption, find_recording, recorded_instrument
 
 
 def report(
@@ -26,5 +26,5 @@ def report(
     path = find_recording(instrument, recording)
     target = output if output is not None else path.with_suffix(".html")
     with open_recording(path) as source:
-        write_report(target, gather_report(source))
+        write_report(target, gather_report(source, recorded_instrument(source)))
     typer.echo(f"Wrote {target}.")

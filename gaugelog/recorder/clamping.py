@@ -21,6 +21,7 @@ COMMAND = "clamp"
 """What the recording calls a sitting that belongs to the clamp session."""
 
 START_READINGS = 15
+_SAYS_NOTHING = Flag.HOLD | Flag.OVER_RANGE
 _ALWAYS_SENDING = (Sends.STEADILY, Sends.WHEN_ASKED)
 
 
@@ -56,7 +57,7 @@ class GaugeState:
     def take(self, reading: Reading) -> None:
         """Count a reading; one on hold or over range says nothing of where the gauge stands."""
         self.readings += 1
-        if reading.flags & (Flag.HOLD | Flag.OVER_RANGE):
+        if reading.flags and reading.flags & _SAYS_NOTHING:
             return
         self.latest = reading
         if len(self._first) < START_READINGS:

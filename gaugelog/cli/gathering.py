@@ -1,0 +1,111 @@
+"""Gathering what a recording says for whoever shows it.
+
+Here: store, review and analysis put together into what `show` asks for. Not here: any number or any drawing.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from gaugelog.errors import NothingToDoError, UnknownStageError
+
+if TYPE_CHECKING:
+    from gaugelog.analysis.results import Comparison, Drift
+    from gaugelog.model.instrument import Instrument
+    from gaugelog.review.session import Session
+    from gaugelog.show.charts import ChartSeries, DriftChart
+    from gaugelog.show.report import GaugeUsed, ReportData
+    from gaugelog.store.reader import Recording
+    from gaugelog.store.records import RecordedGauge
+
+
+def is_simulated(recording: Recording) -> bool:
+    """Return whether any gauge of the recording was a simulated one."""
+    return any(gauge.address.startswith("sim:") for gauge in recording.gauges.values())
+
+
+def curves_of(session: Session) -> list[ChartSeries]:
+    """Return the curves of a clamp session, its differences included; what doesn't count is left out."""
+    from gaugelog.show.charts import ChartSeries
+
+    return [
+        ChartSeries(each.name, each.quantity.base_unit, each.utc_us, each.value, each.difference)
+        for each in (series.counted() for series in session.with_differences())
+    ]
+
+
+def drift_chart_of(session: Session, drift: Drift, instrument: Instrument, simulated: bool) -> DriftChart:
+    """Return the chart of a clamp session."""
+    from gaugelog.show.charts import DriftChart
+
+    title = f"{instrument.name}: clamp session"
+    return DriftChart(title, curves_of(session), drift, session.marks, instrument.units, simulated)
+
+
+def gather_report(recording: Recording, instrument: Instrument) -> ReportData:
+    """Return all that a report is made of; what the recording doesn't hold yet is said in words."""
+    import time
+
+    from gaugelog.analysis.results import Gap
+    from gaugelog.model.version import program_version
+    from gaugelog.show.report import ReportData
+
+    missing: list[str] = []
+    comparison = _comparison(recording, instrument, missing)
+    session = _session(recording, instrument, missing)
+    rejects: Counter[tuple[str, str]] = Counter()
+    for count in recording.rejects():
+        rejects[count.gauge, count.reason] += count.count
+    gaps = [(gap.gauge, Gap(gap.start_utc_us, gap.end_utc_us, gap.reason, gap.fault)) for gap in recording.gaps()]
+    return ReportData(
+        instrument=instrument,
+        recording=recording.path.name,
+        version=program_version(),
+        made_utc_us=time.time_ns() // 1000,
+        comparison=comparison,
+        drift=session.drift() if session is not None else None,
+        series=curves_of(session) if session is not None else (),
+        marks=recording.marks(),
+        snapshots=recording.snapshots(),
+        gauges=[_gauge_used(gauge) for gauge in recording.gauges.values()],
+        rejects=rejects,
+        gaps=gaps,
+        missing=missing,
+        simulated=is_simulated(recording),
+    )
+
+
+def _comparison(recording: Recording, instrument: Instrument, missing: list[str]) -> Comparison | None:
+    from gaugelog.review.comparing import compare_recorded
+
+    try:
+        return compare_recorded(recording, instrument)
+    except UnknownStageError as error:
+        missing.append(f"No comparison yet: the recording has no snapshot {error.got}.")
+        return None
+
+
+def _session(recording: Recording, instrument: Instrument, missing: list[str]) -> Session | None:
+    from gaugelog.review.session import session_of
+
+    try:
+        return session_of(recording, instrument)
+    except NothingToDoError:
+        missing.append("No clamp session was recorded.")
+        return None
+
+
+def _gauge_used(gauge: RecordedGauge) -> GaugeUsed:
+    from gaugelog.datasheets.read import read_datasheet
+    from gaugelog.show.report import GaugeUsed
+
+    return GaugeUsed(
+        name=gauge.name,
+        title=read_datasheet(gauge.datasheet_text, gauge.datasheet).title,
+        address=gauge.address,
+        quantity=gauge.quantity,
+        resolution=gauge.resolution,
+        accuracy=gauge.accuracy,
+        identity=gauge.identity,
+    )

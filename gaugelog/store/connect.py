@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from gaugelog.errors import (
@@ -22,6 +22,8 @@ from gaugelog.store.schema import APPLICATION_ID, newest_version, schema_texts
 _MAGIC = b"SQLite format 3\x00"
 _WAIT_S = 5.0
 _WRITER_PRAGMAS = (
+    "PRAGMA page_size = 1024",  # these two count only while a recording is begun
+    "PRAGMA auto_vacuum = INCREMENTAL",
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = FULL",
     "PRAGMA fullfsync = ON",
@@ -159,7 +161,7 @@ def open_to_write(path: Path) -> sqlite3.Connection:
             if begun:
                 _must_be_a_recording(path, application, version)
             for pragma in _WRITER_PRAGMAS:
-                connection.execute(pragma).fetchone()
+                connection.execute(pragma).fetchall()
             _bring_up_to_date(connection, version)
     except BaseException:
         connection.close()
@@ -176,7 +178,9 @@ def _bring_up_to_date(connection: sqlite3.Connection, version: int) -> None:
 
 
 def leave_plain(connection: sqlite3.Connection) -> bool:
-    """Leave one plain file without companions; return whether no reader barred it."""
+    """Give back unused pages and leave one plain file without companions; return whether no reader barred it."""
+    with suppress(sqlite3.OperationalError):  # where the disk is full the file merely stays larger
+        connection.executescript("PRAGMA incremental_vacuum")  # execute() would give back one page only
     busy = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
     if busy:
         return False

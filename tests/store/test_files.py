@@ -108,6 +108,18 @@ def test_a_reader_that_is_reading_does_not_bar_the_end(path, begin, heard, monke
     assert companions(path) == []
 
 
+def test_what_merging_left_over_is_given_back(path, begin, heard):
+    with begin() as writer:
+        for second in range(650):
+            writer.hear(heard("2.85", 1000 * second))
+            writer.keep_up(second * 10**9)
+    connection = sqlite3.connect(path)
+    blocks = connection.execute("SELECT count(*) FROM block").fetchone()[0]
+    unused = connection.execute("PRAGMA freelist_count").fetchone()[0]
+    connection.close()
+    assert (blocks, unused) == (2, 0)
+
+
 def test_two_writers_in_one_process_are_refused_as_well(path, begin):
     with begin(), pytest.raises(RecordingBusyError, match="gaugelog clamp"):
         begin()

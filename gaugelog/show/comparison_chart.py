@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
 _ROW_PX = 44
+_CLEAR = "rgba(0,0,0,0)"
 _LEAST_SPAN, _MOST_SPAN = 1.6, 4.0
 
 
@@ -96,7 +97,7 @@ def _layout(rows: tuple[CheckpointComparison, ...]) -> dict[str, Any]:
         "font": {"family": FONT, "size": 13, "color": INK},
         "paper_bgcolor": PAPER,
         "plot_bgcolor": PAPER,
-        "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom", "itemclick": False},
+        "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom", "itemclick": False, "bgcolor": _CLEAR},
         "xaxis": {
             "range": [-span, span],
             "tickvals": [-1, 0, 1],

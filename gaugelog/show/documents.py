@@ -125,6 +125,8 @@ def _phase(phase: PhaseDrift) -> Document:
         "n": phase.n,
         "mean": finite(phase.mean),
         "change": finite(phase.change),
+        "farthest": finite(phase.farthest),
+        "farthest_at": iso_utc(phase.farthest_utc_us),
         "u": finite(phase.u),
     }
 

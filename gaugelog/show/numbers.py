@@ -57,11 +57,16 @@ def rounded(number: float, decimals: int, *, signed: bool = False) -> str:
 
     A number that rounds to zero has no sign.
     """
-    exact = Decimal(repr(float(number))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
+    exact = _decimal(number).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
     text = f"{abs(exact):.{max(decimals, 0)}f}"
     if not exact:
         return text
     return (MINUS if exact < 0 else "+" if signed else "") + text
+
+
+def _decimal(number: float) -> Decimal:
+    """Return a float as the decimal that was meant: what a conversion left behind the twelfth digit is dropped."""
+    return Decimal(f"{number:.12g}")
 
 
 def decimals_of_u(u: float) -> int:
@@ -73,7 +78,7 @@ def decimals_of_u(u: float) -> int:
     if not (u > 0 and math.isfinite(u)):
         raise ValueError("an uncertainty above 0 is needed")
     decimals = 1 - math.floor(math.log10(u))
-    carried = float(Decimal(repr(float(u))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN))
+    carried = float(_decimal(u).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN))
     return decimals - 1 if math.floor(math.log10(carried)) > math.floor(math.log10(u)) else decimals
 
 
@@ -207,7 +212,7 @@ def probability_text(p: float | None) -> str:
         return f">99.9{NO_BREAK}%"
     if p < 0.001:
         return f"<0.1{NO_BREAK}%"
-    percent = Decimal(repr(float(p))) * 100
+    percent = _decimal(p) * 100
     fine = percent > 99 or percent < 1
     text = rounded(float(percent), 1 if fine else 0)
     if p < 0.95 and text == "95":

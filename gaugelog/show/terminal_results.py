@@ -130,7 +130,8 @@ def drift_view(drift: Drift, units: str = "mm") -> RenderableType:
     parts: list[RenderableType] = [Text(f"Clamp session from {date_text(drift.start_utc_us)}", style=STRONG), Text()]
     for series in drift.series:
         parts += [_series_head(series), _phases(series, drift.start_utc_us, units), *_gaps(series.gaps), Text()]
-    parts.append(Text("change ± u: how far the level went from the phase's start to its end.", style=QUIET))
+    legend = "change ± u: how far the level went from the phase's start to its end; farthest: on the way, and when."
+    parts.append(Text(legend, style=QUIET))
     return Group(*parts)
 
 
@@ -148,12 +149,22 @@ def _phases(series: SeriesDrift, since_utc_us: int, units: str) -> RenderableTyp
     table.add_column("lasts", justify="right", overflow="fold")
     table.add_column("mean", justify="right", no_wrap=True)
     table.add_column("change ± u", justify="right", no_wrap=True)
+    table.add_column("farthest", justify="right", overflow="fold")
     for phase in series.phases:
         seconds = (phase.end_utc_us - phase.start_utc_us) / 1e6
         mean = value_beside_u(phase.mean, phase.u, series.quantity, units)
         change = uncertain_text(phase.change, phase.u, series.quantity, units, signed=True)
-        table.add_row(phase.name, when_text(phase.start_utc_us, since_utc_us), duration_text(seconds), mean, change)
+        began = when_text(phase.start_utc_us, since_utc_us)
+        table.add_row(phase.name, began, duration_text(seconds), mean, change, farthest_text(phase, series, units))
     return table
+
+
+def farthest_text(phase: PhaseDrift, series: SeriesDrift, units: str) -> str:
+    """Return how far a series departed on the way, and when; nothing where it only scattered."""
+    if phase.farthest is None or phase.farthest_utc_us is None:
+        return "–"
+    far = rough_text(phase.farthest, series.quantity, units)
+    return f"{far} at {clock_text(phase.farthest_utc_us)}"
 
 
 def _gaps(gaps: tuple[Gap, ...]) -> list[RenderableType]:

@@ -1,0 +1,130 @@
+"""The JSON documents: keys, units, nothing rounded, null for what is unknown."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from gaugelog.analysis.plan import plan
+from gaugelog.analysis.results import Comparison, Drift
+from gaugelog.datasheets.catalogue import known_datasheets
+from gaugelog.model.instrument import Instrument
+from gaugelog.model.placement import Snapshot
+from gaugelog.model.quantities import Quantity
+from gaugelog.model.readings import Chunk, Flag, Reading, Reject, RejectReason
+from gaugelog.show import documents
+from gaugelog.show.sanding import SandingState, reading_line
+from gaugelog.show.tables import comparison_frame
+
+PAGE = (Path(__file__).parents[2] / "docs" / "documents.md").read_text(encoding="utf-8")
+
+
+def _strict(document: dict) -> dict:
+    return json.loads(json.dumps(document, allow_nan=False))
+
+
+def _keys(value: object) -> set[str]:
+    if isinstance(value, dict):
+        return set(value) | {key for each in value.values() for key in _keys(each)}
+    if isinstance(value, list):
+        return {key for each in value for key in _keys(each)}
+    return set()
+
+
+def _reading(flags: Flag = Flag.NONE) -> Reading:
+    return Reading(2_500_000_000, "neck", Quantity.ANGLE, 2.85, "2.85", "deg", 0.05, flags)
+
+
+def _heard() -> SimpleNamespace:
+    reject = Reject(3_000_000_000, b"+ 2.\xff", RejectReason.ENCODING)
+    return SimpleNamespace(
+        readings=[_reading(Flag.HOLD | Flag.LOW_BATTERY)], rejects=[reject], chunks=[Chunk(2_000_000_000, b"+ 2")]
+    )
+
+
+@pytest.fixture(scope="module")
+def all_documents(instrument: Instrument, before: Snapshot, comparison: Comparison, drifted: Drift) -> dict[str, dict]:
+    steps = {point.id: point.step or 0.05 for point in instrument.checkpoints}
+    state = SandingState(Quantity.ANGLE, 0.05, target=90.0, within=0.2)
+    state.hear(_reading())
+    ports = [SimpleNamespace(path="port", description="a port", hardware="")]
+    kept = before.placements[0]
+    return {
+        "checkpoints": documents.plan_document(plan(instrument, steps)),
+        "compare": documents.comparison_document(comparison),
+        "drift": documents.drift_document(drifted),
+        "capture": documents.snapshot_document(before, instrument),
+        "gauges": documents.gauges_document(ports, known_datasheets()),
+        "gauges read": documents.heard_document(_heard()),
+        "decode": documents.rereading_document([(kept, None), (kept, kept.placement)]),
+        "stream": reading_line(_reading(), state),
+    }
+
+
+def test_every_document_is_strict_json_and_every_field_is_explained(all_documents: dict[str, dict]) -> None:
+    for name, document in all_documents.items():
+        _, heading, section = PAGE.partition(f"## {name}\n")
+        assert heading, f"docs/documents.md has no heading for {name}"
+        section = section.split("\n## ")[0]
+        missing = [key for key in sorted(_keys(_strict(document))) if f"`{key}`" not in section]
+        assert missing == [], name
+
+
+def test_a_comparison_has_the_promised_fields(all_documents: dict[str, dict], comparison: Comparison) -> None:
+    rows = all_documents["compare"]["checkpoints"]
+    promised = {
+        "id", "kind", "unit", "before", "after", "shift", "u", "dof", "expanded_95", "limit", "resolution", "p_within",
+        "verdict", "reason",
+    }  # fmt: skip
+    for row, source in zip(rows, comparison.checkpoints, strict=True):
+        assert promised <= set(row)
+        assert set(row["before"]) == set(row["after"]) == {"mean", "n", "sd"}
+        assert (row["shift"], row["u"], row["p_within"]) == (source.shift, source.u, source.p_within)
+    assert {row["unit"] for row in rows} == {"deg", "mm"}
+
+
+def test_infinite_degrees_of_freedom_are_null(comparison: Comparison) -> None:
+    row = replace(comparison.checkpoints[0], dof=float("inf"))
+    document = documents.comparison_document(Comparison("before", "after", (row,)))
+    assert document["checkpoints"][0]["dof"] is None
+
+
+def test_a_drift_has_the_promised_fields(all_documents: dict[str, dict]) -> None:
+    document = all_documents["drift"]
+    assert document["start"].endswith("Z")
+    assert [series["kind"] for series in document["series"]] == ["gauge", "gauge", "difference"]
+    for series in document["series"]:
+        assert [phase["name"] for phase in series["phases"]] == ["dry fit", "glue open", "in clamps", "after clamps"]
+        assert set(series["phases"][0]) == {"name", "start", "end", "n", "mean", "change", "u"}
+    assert {gap["fault"] for gap in document["series"][0]["gaps"]} == {True, False}
+
+
+def test_a_snapshot_tells_dropped_placements_with_their_reason(all_documents: dict[str, dict]) -> None:
+    point = next(each for each in all_documents["capture"]["checkpoints"] if each["id"] == "neck-angle")
+    assert (point["wanted"], point["taken"], len(point["placements"])) == (3, 3, 4)
+    assert point["placements"][0]["dropped"] == "a foot stood on the tape"
+    assert [part["role"] for part in point["placements"][0]["parts"]] == ["neck", "body"]
+
+
+def test_a_feeler_pair_keeps_both_ends(all_documents: dict[str, dict]) -> None:
+    point = next(each for each in all_documents["capture"]["checkpoints"] if each["id"] == "clearance-bass")
+    first = point["placements"][0]
+    assert (first["low"], first["value"], first["high"], first["text"]) == (0.5, 0.525, 0.55, "0.50..0.55")
+
+
+def test_what_a_gauge_said_is_told_with_its_bytes(all_documents: dict[str, dict]) -> None:
+    document = all_documents["gauges read"]
+    assert document["readings"][0]["flags"] == ["low battery", "hold"]
+    assert document["readings"][0]["seconds"] == 0.5
+    assert document["rejects"][0]["bytes"] == b"+ 2.\xff".hex()
+
+
+def test_the_comparison_as_a_table_says_the_same(comparison: Comparison) -> None:
+    frame = comparison_frame(comparison)
+    assert list(frame["checkpoint"]) == [row.id for row in comparison.checkpoints]
+    assert list(frame["before_mean"]) == [row.before.mean for row in comparison.checkpoints]
+    assert {"after_n", "after_sd", "unit", "verdict", "expanded_95"} <= set(frame.columns)

@@ -23,6 +23,7 @@ from gaugelog.model.placement import Mark
 LEVEL_S = 60.0
 LEVEL_SHARE = 4
 LEAST_READINGS = 3
+GLANCE_S = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +98,26 @@ def _mean(series: Series, stretch: Stretch, low: int, high: int) -> float | None
     return float(series.value[low:high].mean()) if high > low else None
 
 
+def _farthest(series: Series, stretch: Stretch, level: float) -> tuple[float, int] | None:
+    """Return the mean over `GLANCE_S` that is farthest from a level, as departure, and the moment it began.
+
+    Of a gauge that sends on change each value is one.
+    """
+    low, high = _bounds(series.utc_us, stretch)
+    times, values = series.utc_us[low:high], series.value[low:high]
+    if times.size == 0:
+        return None
+    if series.holds:
+        glances, begins = values, times
+    else:
+        place = (times - times[0]) // int(GLANCE_S * 1e6)
+        firsts = np.flatnonzero(np.diff(place, prepend=-1))
+        glances = np.add.reduceat(values, firsts) / np.diff(np.append(firsts, values.size))
+        begins = times[firsts]
+    at = int(np.argmax(np.abs(glances - level)))
+    return float(glances[at] - level), int(begins[at])
+
+
 def _phase_drift(series: Series, stretch: Stretch) -> PhaseDrift:
     """Return how a series, sorted and counted, went in one phase."""
     low, high = _bounds(series.utc_us, stretch)
@@ -107,6 +128,9 @@ def _phase_drift(series: Series, stretch: Stretch) -> PhaseDrift:
         return told
     begin, end = levels
     change = end.value - begin.value
+    farthest = _farthest(series, stretch, begin.value)
+    if farthest is not None:
+        told = replace(told, farthest=farthest[0], farthest_utc_us=farthest[1])
     if begin.variance is None or end.variance is None:
         return replace(told, change=change)
     digits = 2 * sum(step**2 for step in series.steps) / 12
@@ -123,6 +147,8 @@ def series_drift(series: Series, stretches: Sequence[Stretch]) -> SeriesDrift:
     refused, its s² counts in full, as one look. For a gauge that sends on change, levels and means are weighted with
     the time each value stood, and s² counts in full.
     Source: GUM (JCGM 100:2008) F.2.2.1 for the digits; n_eff as `describe.effective_size`.
+
+    `farthest` is the mean over 10 s that departs most from the level at the start.
 
     When this is wrong: something that happens within the first or last window is told in part only; a gauge that
     sends on change and was cut off is taken to have stood still (its gaps tell); a reading caught while a

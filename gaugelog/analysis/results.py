@@ -88,7 +88,8 @@ class Gap:
 class PhaseDrift:
     """One series in one phase: its mean, how far its level went from the phase's start to its end, and the u of that.
 
-    `change` and `u` are None where the phase holds too few readings for them.
+    `change` and `u` are None where the phase holds too few readings for them. `farthest` is the largest departure from
+    the level at the phase's start on the way, and `farthest_utc_us` when: it tells of what moved and came back.
     """
 
     name: str
@@ -98,6 +99,8 @@ class PhaseDrift:
     mean: float | None
     change: float | None
     u: float | None
+    farthest: float | None = None
+    farthest_utc_us: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

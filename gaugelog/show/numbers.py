@@ -175,14 +175,16 @@ def uncertain_text(
     return f"{number_text} ± {spread_text}{shown.symbol}"
 
 
-def value_beside_u(value: float | None, u: float | None, quantity: Quantity, units: str = "mm") -> str:
+def value_beside_u(
+    value: float | None, u: float | None, quantity: Quantity, units: str = "mm", *, signed: bool = False
+) -> str:
     """Return a value alone, with the decimals at which `u` has two significant digits (three where `u` is unknown)."""
     if value is None:
         return UNKNOWN
     shown = display_unit(quantity, units)
     known = u is not None and u > 0 and math.isfinite(u)
     decimals = decimals_of_u((u or 0.0) / shown.divisor) if known else _decimals_needed(value / shown.divisor, 3)
-    return rounded(value / shown.divisor, decimals) + shown.symbol
+    return rounded(value / shown.divisor, decimals, signed=signed) + shown.symbol
 
 
 def amount_text(value: float | None, quantity: Quantity, units: str = "mm") -> str:

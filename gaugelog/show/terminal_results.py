@@ -13,7 +13,7 @@ from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, SeriesDrift, Verdict
+from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, PhaseDrift, SeriesDrift, Verdict
 from gaugelog.model.kinds import WET
 from gaugelog.show.look import QUIET, STRONG, WARN, column_in_strip, plain_table, strip, style_of
 from gaugelog.show.numbers import (
@@ -160,10 +160,10 @@ def _phases(series: SeriesDrift, since_utc_us: int, units: str) -> RenderableTyp
 
 
 def farthest_text(phase: PhaseDrift, series: SeriesDrift, units: str) -> str:
-    """Return how far a series departed on the way, and when; nothing where it only scattered."""
+    """Return how far a series departed on the way from the level at the phase's start, and when."""
     if phase.farthest is None or phase.farthest_utc_us is None:
         return "–"
-    far = rough_text(phase.farthest, series.quantity, units)
+    far = value_beside_u(phase.farthest, phase.u, series.quantity, units, signed=True)
     return f"{far} at {clock_text(phase.farthest_utc_us)}"
 
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gaugelog.analysis.drift import drift
-from gaugelog.analysis.phases import WHOLE_SESSION, phases_of
+from gaugelog.analysis.drift import drift, series_drift
+from gaugelog.analysis.phases import WHOLE_SESSION, Stretch, phases_of
 from gaugelog.analysis.results import Gap
 from gaugelog.analysis.series import Series, difference_of
 from gaugelog.model.datasheet import Sends
@@ -282,3 +282,29 @@ def test_wrong_arguments():
         Series("neck", Quantity.ANGLE, at([0.0, 1.0]), np.array([1.0]), (R,))
     with pytest.raises(ValueError, match="no gauge called body"):
         drift([series([0.0, 1.0], 2.8)], pairs=[("neck", "body")])
+
+
+def test_what_moved_and_came_back_is_told_as_the_farthest() -> None:
+    # by hand: 600 s at 2/s, 2.80 but for 60 s from 300 s on, when it stood 0.20 higher
+    seconds = np.arange(1200) * 0.5
+    value = np.where((seconds >= 300) & (seconds < 360), 3.00, 2.80)
+    (phase,) = series_drift(
+        Series("neck", Quantity.ANGLE, (seconds * 1e6).astype(np.int64), value, (0.05,)),
+        [Stretch("in clamps", 0, 600_000_000)],
+    ).phases
+    assert phase.change == pytest.approx(0.0, abs=1e-12)
+    assert phase.farthest == pytest.approx(0.20)
+    assert phase.farthest_utc_us == 300_000_000
+
+
+def test_the_farthest_of_a_phase_that_only_went_down_is_its_end() -> None:
+    seconds = np.arange(600) * 1.0
+    value = 2.80 - seconds / 600
+    (phase,) = series_drift(
+        Series("neck", Quantity.ANGLE, (seconds * 1e6).astype(np.int64), value, (0.05,)),
+        [Stretch("in clamps", 0, 600_000_000)],
+    ).phases
+    assert phase.farthest is not None
+    assert phase.change is not None
+    assert phase.farthest < phase.change < 0
+    assert phase.farthest_utc_us == 590_000_000

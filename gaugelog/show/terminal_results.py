@@ -13,7 +13,7 @@ from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, PhaseDrift, SeriesDrift, Verdict
+from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, SeriesDrift, Verdict
 from gaugelog.model.kinds import WET
 from gaugelog.show.look import QUIET, STRONG, WARN, column_in_strip, plain_table, strip, style_of
 from gaugelog.show.numbers import (
@@ -28,7 +28,7 @@ from gaugelog.show.numbers import (
     value_beside_u,
     when_text,
 )
-from gaugelog.show.words import gaps_once, in_order, mark_of, means_text, outcome, sentence, verdict_word
+from gaugelog.show.words import farthest_text, gaps_once, in_order, mark_of, means_text, outcome, sentence, verdict_word
 
 _WIDE = 78
 _VERDICT_WIDTH = 12
@@ -130,7 +130,7 @@ def drift_view(drift: Drift, units: str = "mm") -> RenderableType:
     parts: list[RenderableType] = [Text(f"Clamp session from {date_text(drift.start_utc_us)}", style=STRONG), Text()]
     for series in drift.series:
         parts += [_series_head(series), _phases(series, drift.start_utc_us, units), *_gaps(series.gaps), Text()]
-    legend = "change ± u: how far the level went from the phase's start to its end; farthest: on the way, and when."
+    legend = "change ± u: how far the level went from the phase's start to its end; farthest: on the way."
     parts.append(Text(legend, style=QUIET))
     return Group(*parts)
 
@@ -149,7 +149,7 @@ def _phases(series: SeriesDrift, since_utc_us: int, units: str) -> RenderableTyp
     table.add_column("lasts", justify="right", overflow="fold")
     table.add_column("mean", justify="right", no_wrap=True)
     table.add_column("change ± u", justify="right", no_wrap=True)
-    table.add_column("farthest", justify="right", overflow="fold")
+    table.add_column("farthest, at", justify="right", overflow="fold")
     for phase in series.phases:
         seconds = (phase.end_utc_us - phase.start_utc_us) / 1e6
         mean = value_beside_u(phase.mean, phase.u, series.quantity, units)
@@ -157,14 +157,6 @@ def _phases(series: SeriesDrift, since_utc_us: int, units: str) -> RenderableTyp
         began = when_text(phase.start_utc_us, since_utc_us)
         table.add_row(phase.name, began, duration_text(seconds), mean, change, farthest_text(phase, series, units))
     return table
-
-
-def farthest_text(phase: PhaseDrift, series: SeriesDrift, units: str) -> str:
-    """Return how far a series departed on the way from the level at the phase's start, and when."""
-    if phase.farthest is None or phase.farthest_utc_us is None:
-        return "–"
-    far = value_beside_u(phase.farthest, phase.u, series.quantity, units, signed=True)
-    return f"{far} at {clock_text(phase.farthest_utc_us)}"
 
 
 def _gaps(gaps: tuple[Gap, ...]) -> list[RenderableType]:

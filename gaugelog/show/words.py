@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gaugelog.analysis.results import CheckpointComparison, Comparison, Gap, Verdict
+from gaugelog.analysis.results import CheckpointComparison, Comparison, Gap, PhaseDrift, SeriesDrift, Verdict
 from gaugelog.model.kinds import WET
-from gaugelog.show.numbers import display_unit, mean_text
+from gaugelog.show.numbers import UNKNOWN, display_unit, mean_text, value_beside_u, when_text
 
 VERDICT_MARKS = {
     Verdict.HELD: "✓",
@@ -89,3 +89,11 @@ def sentence(words: str) -> str:
 def gaps_once(gaps: Sequence[Gap]) -> tuple[Gap, ...]:
     """Return gaps in order, one that two gauges share only once."""
     return tuple(sorted(dict.fromkeys(gaps), key=lambda gap: (gap.start_utc_us, gap.end_utc_us)))
+
+
+def farthest_text(phase: PhaseDrift, series: SeriesDrift, units: str) -> str:
+    """Return how far a series departed on the way from the level at the phase's start, and when."""
+    if phase.farthest is None or phase.farthest_utc_us is None:
+        return UNKNOWN
+    far = value_beside_u(phase.farthest, phase.u, series.quantity, units, signed=True)
+    return f"{far} {when_text(phase.farthest_utc_us, phase.start_utc_us)}"

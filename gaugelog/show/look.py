@@ -47,6 +47,11 @@ def plain_table(*, title: str = "", expand: bool = False) -> Table:
     )
 
 
+def two_lines(first: str, second: str, *, style: str = "") -> Text:
+    """Return a cell of two lines, the second one quiet."""
+    return Text.assemble((first, style), "\n", (second, QUIET), overflow="fold")
+
+
 def strip(row: CheckpointComparison, width: int) -> Text:
     """Return one line that draws the shift with its 95 % interval against the limit band.
 

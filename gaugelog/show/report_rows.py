@@ -30,7 +30,7 @@ from gaugelog.show.numbers import (
     when_text,
 )
 from gaugelog.show.strip_picture import strip_picture
-from gaugelog.show.words import farthest_text, gaps_once, mark_of, outcome, sentence, verdict_word
+from gaugelog.show.words import farthest_texts, gaps_once, mark_of, outcome, sentence, verdict_word
 
 if TYPE_CHECKING:
     from gaugelog.show.report import GaugeUsed, ReportData
@@ -146,7 +146,7 @@ def _series(series: SeriesDrift, drift: Drift, units: str) -> Row:
                 "n": count_text(phase.n, "reading").split(" reading")[0].replace("no", "0"),
                 "mean": value_beside_u(phase.mean, phase.u, series.quantity, units),
                 "change": uncertain_text(phase.change, phase.u, series.quantity, units, signed=True),
-                "farthest": farthest_text(phase, series, units),
+                "farthest": " ".join(farthest_texts(phase, series, units)).strip(),
             }
             for phase in series.phases
         ],

@@ -20,7 +20,7 @@ from gaugelog.model.instrument import Instrument
 from gaugelog.model.placement import KeptPlacement, Placement, Snapshot
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.gauge_documents import Port, WhatWasHeard, flag_words
-from gaugelog.show.look import QUIET, STRONG, WARN, plain_table
+from gaugelog.show.look import QUIET, STRONG, WARN, plain_table, two_lines
 from gaugelog.show.numbers import (
     UNKNOWN,
     amount_text,
@@ -65,19 +65,14 @@ def plan_table(rows: Iterable[PlanRow], instrument: Instrument) -> RenderableTyp
         point = row.checkpoint
         table.add_row(
             "!" if row.hopeless else "",
-            _two_lines(point.id, ", ".join(point.stages)),
-            _two_lines(*_read_with(row, instrument.units), strong=False),
+            two_lines(point.id, ", ".join(point.stages), style=STRONG),
+            two_lines(*_read_with(row, instrument.units)),
             str(point.placements),
             amount_text(point.limit, point.quantity, instrument.units),
             rough_text(row.smallest_provable, point.quantity, instrument.units),
             style=WARN if row.hopeless else "",
         )
     return Group(table, Text(), *_plan_notes(listed, instrument.units))
-
-
-def _two_lines(first: str, second: str, *, strong: bool = True) -> Text:
-    """Return a cell of two lines, the second one quiet."""
-    return Text.assemble((first, STRONG if strong else ""), "\n", (second, QUIET), overflow="fold")
 
 
 def _read_with(row: PlanRow, units: str) -> tuple[str, str]:
@@ -175,7 +170,7 @@ def datasheet_table(datasheets: Iterable[Datasheet]) -> RenderableType:
         units = "in" if sheet.value.unit == "in" and sheet.quantity is Quantity.LENGTH else "mm"
         accuracy = amount_text(sheet.accuracy, sheet.quantity, units)
         table.add_row(
-            _two_lines(sheet.name, sheet.title),
+            two_lines(sheet.name, sheet.title, style=STRONG),
             sheet.sends.value,
             amount_text(sheet.resolution, sheet.quantity, units),
             accuracy if sheet.accuracy is None else f"±{accuracy}",

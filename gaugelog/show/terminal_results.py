@@ -15,7 +15,7 @@ from rich.text import Text
 
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, SeriesDrift, Verdict
 from gaugelog.model.kinds import WET
-from gaugelog.show.look import QUIET, STRONG, WARN, column_in_strip, plain_table, strip, style_of
+from gaugelog.show.look import QUIET, STRONG, WARN, column_in_strip, plain_table, strip, style_of, two_lines
 from gaugelog.show.numbers import (
     amount_text,
     clock_text,
@@ -28,7 +28,16 @@ from gaugelog.show.numbers import (
     value_beside_u,
     when_text,
 )
-from gaugelog.show.words import farthest_text, gaps_once, in_order, mark_of, means_text, outcome, sentence, verdict_word
+from gaugelog.show.words import (
+    farthest_texts,
+    gaps_once,
+    in_order,
+    mark_of,
+    means_text,
+    outcome,
+    sentence,
+    verdict_word,
+)
 
 _WIDE = 78
 _VERDICT_WIDTH = 12
@@ -145,17 +154,18 @@ def _series_head(series: SeriesDrift) -> Text:
 def _phases(series: SeriesDrift, since_utc_us: int, units: str) -> RenderableType:
     table = plain_table()
     table.add_column("phase", overflow="fold")
-    table.add_column("from", no_wrap=True)
-    table.add_column("lasts", justify="right", overflow="fold")
-    table.add_column("mean", justify="right", no_wrap=True)
-    table.add_column("change ± u", justify="right", no_wrap=True)
-    table.add_column("farthest, at", justify="right", overflow="fold")
+    for head in ("mean", "change ± u", "farthest"):
+        table.add_column(head, justify="right", no_wrap=True)
     for phase in series.phases:
-        seconds = (phase.end_utc_us - phase.start_utc_us) / 1e6
+        lasts = duration_text((phase.end_utc_us - phase.start_utc_us) / 1e6)
         mean = value_beside_u(phase.mean, phase.u, series.quantity, units)
         change = uncertain_text(phase.change, phase.u, series.quantity, units, signed=True)
-        began = when_text(phase.start_utc_us, since_utc_us)
-        table.add_row(phase.name, began, duration_text(seconds), mean, change, farthest_text(phase, series, units))
+        table.add_row(
+            two_lines(phase.name, f"{when_text(phase.start_utc_us, since_utc_us)}, {lasts}"),
+            mean,
+            change,
+            two_lines(*farthest_texts(phase, series, units)),
+        )
     return table
 
 

@@ -91,9 +91,9 @@ def gaps_once(gaps: Sequence[Gap]) -> tuple[Gap, ...]:
     return tuple(sorted(dict.fromkeys(gaps), key=lambda gap: (gap.start_utc_us, gap.end_utc_us)))
 
 
-def farthest_text(phase: PhaseDrift, series: SeriesDrift, units: str) -> str:
-    """Return how far a series departed on the way from the level at the phase's start, and when."""
+def farthest_texts(phase: PhaseDrift, series: SeriesDrift, units: str) -> tuple[str, str]:
+    """Return how far a series departed on the way from the level at the phase's start, and when; a dash and nothing where that isn't known."""
     if phase.farthest is None or phase.farthest_utc_us is None:
-        return UNKNOWN
+        return UNKNOWN, ""
     far = value_beside_u(phase.farthest, phase.u, series.quantity, units, signed=True)
-    return f"{far} {when_text(phase.farthest_utc_us, phase.start_utc_us)}"
+    return far, f"at {when_text(phase.farthest_utc_us, phase.start_utc_us)}"

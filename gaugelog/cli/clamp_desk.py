@@ -72,8 +72,10 @@ class ClampDesk:
         self.session.close()
 
     def _beat(self, now_ns: int) -> None:
+        from gaugelog.recorder.work import now
+
         self._now_ns = now_ns
-        self.session.beat(now_ns)
+        self.session.beat(now())
         self.screen.redraw(now_ns)
 
     def hear(self, event: Heard | LinkChange) -> None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from gaugelog.instruments.typed_placement import typed_placement
+from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKind, Phase, Settled
@@ -118,10 +119,11 @@ class ClampWork:
             self.work.writer.hear(event)
         self.work.writer.keep_up(event.chunk.time_ns)
 
-    def beat(self, now_ns: int) -> None:
-        """Say that time went on, for a session that no gauge keeps awake."""
-        self.now_ns = max(self.now_ns, now_ns)
-        self.work.writer.keep_up(now_ns)
+    def beat(self, moment: Anchor) -> None:
+        """Say that time went on, for a session that no gauge keeps awake, and how the wall clock stands by now."""
+        self.now_ns = max(self.now_ns, moment.monotonic_ns)
+        self.work.writer.note_clock(moment)
+        self.work.writer.keep_up(moment.monotonic_ns)
 
     def _notice_silence(self, state: GaugeState, now_ns: int) -> None:
         limit_s = longest_silence_s(state.datasheet)

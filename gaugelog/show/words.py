@@ -92,7 +92,7 @@ def gaps_once(gaps: Sequence[Gap]) -> tuple[Gap, ...]:
 
 
 def farthest_texts(phase: PhaseDrift, series: SeriesDrift, units: str) -> tuple[str, str]:
-    """Return how far a series departed on the way from the level at the phase's start, and when; a dash and nothing where that isn't known."""
+    """Return how far a series departed from a phase's first level, and when; a dash and nothing where unknown."""
     if phase.farthest is None or phase.farthest_utc_us is None:
         return UNKNOWN, ""
     far = value_beside_u(phase.farthest, phase.u, series.quantity, units, signed=True)

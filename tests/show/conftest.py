@@ -12,7 +12,7 @@ import pytest
 from gaugelog.analysis.comparison import GaugeFacts, compare
 from gaugelog.analysis.drift import drift
 from gaugelog.analysis.results import Comparison, Drift, Gap
-from gaugelog.analysis.series import Series
+from gaugelog.analysis.series import Series, difference_of
 from gaugelog.instruments.new import new_instrument
 from gaugelog.instruments.read import read_instrument
 from gaugelog.instruments.typed_placement import typed_placement
@@ -20,6 +20,8 @@ from gaugelog.model.datasheet import Sends
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.placement import KeptPlacement, Mark, MarkKind, Part, Placement, Role, Settled, Snapshot
 from gaugelog.model.quantities import Quantity
+from gaugelog.show.charts import ChartSeries, DriftChart
+from gaugelog.show.report import GaugeUsed, ReportData
 
 DAY_US = 24 * 3600 * 1_000_000
 BEGUN_US = 1_773_498_300_000_000
@@ -187,3 +189,48 @@ def clamped() -> tuple[tuple[Series, ...], tuple[Mark, ...]]:
 @pytest.fixture(scope="session")
 def drifted(clamped: tuple[tuple[Series, ...], tuple[Mark, ...]]) -> Drift:
     return make_drift(*clamped)
+
+
+def make_chart(series: Sequence[Series], marks: Sequence[Mark], drifted: Drift) -> DriftChart:
+    """Return the invented session as a chart."""
+    drawn = [*series, difference_of(series[0], series[1])]
+    curves = [
+        ChartSeries(each.name, each.quantity.base_unit, each.utc_us, each.value, each.difference) for each in drawn
+    ]
+    return DriftChart("Synthetic baritone: clamp session", curves, drifted, marks, "mm", simulated=True)
+
+
+@pytest.fixture(scope="session")
+def chart(clamped: tuple[tuple[Series, ...], tuple[Mark, ...]], drifted: Drift) -> DriftChart:
+    return make_chart(*clamped, drifted)
+
+
+def make_report(
+    instrument: Instrument, comparison: Comparison, chart: DriftChart, snapshots: Sequence[Snapshot]
+) -> ReportData:
+    """Return the invented work as a report."""
+    title = "angle gauge, one line a reading, 0.05°"
+    return ReportData(
+        instrument=instrument,
+        recording="synthetic-baritone.gaugelog",
+        version="0.0.0",
+        made_utc_us=BEGUN_US + 2 * DAY_US,
+        comparison=comparison,
+        drift=chart.drift,
+        series=chart.series,
+        marks=chart.marks,
+        snapshots=snapshots,
+        gauges=[
+            GaugeUsed(name, title, f"angle-line@sim:{name}", Quantity.ANGLE, 0.05, 0.1) for name in ("neck", "body")
+        ],
+        rejects={("neck", "does not match the pattern"): 3},
+        gaps=[("neck", gap) for gap in chart.drift.series[0].gaps],
+        simulated=True,
+    )
+
+
+@pytest.fixture(scope="session")
+def report(
+    instrument: Instrument, comparison: Comparison, chart: DriftChart, before: Snapshot, after: Snapshot
+) -> ReportData:
+    return make_report(instrument, comparison, chart, (before, after))

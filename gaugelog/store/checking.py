@@ -8,6 +8,7 @@ from __future__ import annotations
 import sqlite3
 from hashlib import sha256
 
+from gaugelog.store.counting import missing_rows
 from gaugelog.store.gauge_rows import read_gauges
 from gaugelog.store.marks import read_marks
 from gaugelog.store.readings import Choice, damaged_heads, read_stretches
@@ -18,6 +19,7 @@ from gaugelog.store.snapshots import read_snapshots
 def all_damage(connection: sqlite3.Connection) -> list[str]:
     """Return all that is damaged, in words; empty where everything fits."""
     damaged = [row[0] for row in connection.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
+    damaged += missing_rows(connection, "instrument", "event", "gap")
     gauges, damaged_gauges = read_gauges(connection)
     damaged += damaged_gauges
     damaged += [

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from gaugelog.model.datasheet import Datasheet, Sends
 from gaugelog.model.instrument import NamedGauge
 from gaugelog.model.quantities import Quantity
+from gaugelog.store.counting import missing_rows
 from gaugelog.store.records import RecordedGauge
 from gaugelog.store.schema import checksum
 
@@ -57,7 +58,7 @@ def gauge_id_of(connection: sqlite3.Connection, name: str) -> int | None:
 
 def read_gauges(connection: sqlite3.Connection) -> tuple[tuple[GaugeRow, ...], tuple[str, ...]]:
     """Return all gauges in the order in which they were first seen, and what is damaged among them."""
-    found, damaged = [], []
+    found, damaged = [], missing_rows(connection, "gauge")
     for sealed, *row in connection.execute(f"SELECT checksum, id, utc_us, {_GAUGE} FROM gauge ORDER BY id"):
         if sealed != checksum(*row):
             damaged.append(f"gauge {row[0]}")

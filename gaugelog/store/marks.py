@@ -8,6 +8,7 @@ from __future__ import annotations
 import sqlite3
 
 from gaugelog.model.placement import Mark, MarkKind
+from gaugelog.store.counting import missing_rows
 from gaugelog.store.schema import checksum
 
 _MARK = "id, sitting, kind, utc_us, set_utc_us, words"
@@ -22,7 +23,7 @@ def insert_mark(connection: sqlite3.Connection, sitting: int, mark: Mark, set_ut
 
 def read_marks(connection: sqlite3.Connection) -> tuple[tuple[Mark, ...], tuple[str, ...]]:
     """Return all marks in order of the moment they mark, and what is damaged among them."""
-    found, damaged = [], []
+    found, damaged = [], missing_rows(connection, "mark")
     for sealed, *row in connection.execute(f"SELECT checksum, {_MARK} FROM mark ORDER BY utc_us, id"):
         if sealed != checksum(*row):
             damaged.append(f"mark {row[0]}")

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from gaugelog.errors import DamagedRecordingError, FileExistsAlreadyError, UnknownGaugeError, UnknownStageError
 from gaugelog.model.placement import Mark, Snapshot
 from gaugelog.store import connect, session_rows
+from gaugelog.store.counting import missing_rows
 from gaugelog.store.gauge_rows import GaugeRow, read_gauges
 from gaugelog.store.marks import read_marks
 from gaugelog.store.records import Event, Gap, Overview, RecordedGauge, Reinterpretation, RejectCount, Series, Sitting
@@ -70,6 +71,7 @@ class Recording:
     def instrument_text(self) -> str:
         """The instrument file as it was when the recording was last written, TOML; empty if there was none."""
         with connect.open_to_read(self.path) as db:
+            self._must_be_whole(missing_rows(db, "instrument"))
             row = db.execute("SELECT id, text, sha256 FROM instrument ORDER BY id DESC LIMIT 1").fetchone()
         if row is None:
             return ""
@@ -223,11 +225,13 @@ class Recording:
     def events(self) -> tuple[Event, ...]:
         """Return all events in order of time."""
         with connect.open_to_read(self.path) as db:
+            self._must_be_whole(missing_rows(db, "event"))
             return session_rows.read_events(db)
 
     def gaps(self) -> tuple[Gap, ...]:
         """Return all gaps in order of time."""
         with connect.open_to_read(self.path) as db:
+            self._must_be_whole(missing_rows(db, "gap"))
             return session_rows.read_gaps(db)
 
     def rejects(self) -> tuple[RejectCount, ...]:

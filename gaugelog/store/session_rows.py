@@ -10,6 +10,7 @@ import sqlite3
 from collections import defaultdict
 
 from gaugelog.model.clock import Anchor
+from gaugelog.store.counting import missing_rows
 from gaugelog.store.records import Event, Gap, KeptReject, RejectCount, Sitting
 from gaugelog.store.schema import checksum
 
@@ -31,7 +32,7 @@ def begin_sitting(
 
 def read_sittings(connection: sqlite3.Connection) -> tuple[tuple[Sitting, ...], tuple[str, ...]]:
     """Return the sittings in order, and what is damaged among them."""
-    found, damaged = [], []
+    found, damaged = [], missing_rows(connection, "sitting")
     for sealed, latest, ended, *row in connection.execute(
         f"SELECT checksum, latest_utc_us, ended_utc_us, {_SITTING} FROM sitting ORDER BY id"
     ):

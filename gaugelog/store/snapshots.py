@@ -10,6 +10,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from gaugelog.model.placement import Skip, Snapshot
+from gaugelog.store.counting import missing_rows
 from gaugelog.store.placed import PlacedRows
 from gaugelog.store.records import Reinterpretation
 from gaugelog.store.schema import checksum
@@ -64,8 +65,9 @@ def complete_snapshot(connection: sqlite3.Connection, snapshot_id: int, utc_us: 
 
 def read_snapshots(connection: sqlite3.Connection) -> ReadSnapshots:
     """Return all snapshots with their placements and skips."""
-    rows = connection.execute(f"SELECT checksum, {_SNAPSHOT} FROM snapshot ORDER BY id").fetchall()
-    damaged = [f"snapshot {row[1]}" for row in rows if row[0] != checksum(*row[1:])]
+    rows = connection.execute(f"SELECT checksum, {_SNAPSHOT} FROM snapshot NOT INDEXED ORDER BY id").fetchall()
+    damaged = missing_rows(connection, "snapshot", "placement", "reinterpretation")
+    damaged += [f"snapshot {row[1]}" for row in rows if row[0] != checksum(*row[1:])]
     placed = PlacedRows(connection)
     damaged += placed.damaged
     skips = defaultdict(list)

@@ -17,7 +17,8 @@ def test_the_page_names_every_table_and_column_of_a_recording() -> None:
     connection = sqlite3.connect(":memory:")
     for text in schema_texts().values():
         connection.executescript(text)
-    tables = [row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+    query = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
+    tables = [row[0] for row in connection.execute(query)]
     columns = {table: [row[1] for row in connection.execute(f"PRAGMA table_info({table})")] for table in tables}
     connection.close()
     sections = re.split(r"^## ", schema_page(), flags=re.MULTILINE)[1:]

@@ -2,11 +2,12 @@
 --
 -- Times named utc_us are microseconds since 1970 UTC; times named monotonic_ns are nanoseconds of the writing machine's
 -- monotonic clock and mean something only within their sitting. A value named value_base is in the base unit of its
--- quantity: degrees, millimetres, degrees Celsius, percent relative humidity.
+-- quantity: degrees, millimetres, degrees Celsius, percent relative humidity. Nothing is ever deleted from a table
+-- with AUTOINCREMENT: SQLite's own count of the numbers given out tells whether a row has vanished.
 
 -- One run of a program that wrote: the two clocks at its start, who wrote, and how far it came.
 CREATE TABLE sitting (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     monotonic_ns INTEGER NOT NULL, -- the monotonic clock at the anchor
     utc_us INTEGER NOT NULL, -- the wall clock at the anchor
     utc_offset_s INTEGER NOT NULL, -- local time less UTC, where it was written
@@ -29,7 +30,7 @@ CREATE TABLE clock (
 
 -- Each version of the instrument file that was worked with; the newest counts.
 CREATE TABLE instrument (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     sitting INTEGER NOT NULL REFERENCES sitting (id),
     utc_us INTEGER NOT NULL, -- when it was first seen
     text TEXT NOT NULL, -- the file as it was, TOML
@@ -38,7 +39,7 @@ CREATE TABLE instrument (
 
 -- Each gauge as it was named and described; another datasheet text, address or identity makes a new row.
 CREATE TABLE gauge (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     utc_us INTEGER NOT NULL, -- when it was first seen so
     name TEXT NOT NULL, -- its short name
     datasheet TEXT NOT NULL, -- the datasheet's name
@@ -66,7 +67,7 @@ CREATE TABLE gauge_check (
 
 -- All placements of one stage, taken in one go or several; the last complete one of a stage counts.
 CREATE TABLE snapshot (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     stage TEXT NOT NULL, -- before, wet, after, spot, or a name of the builder's
     number INTEGER NOT NULL, -- counted from 1 within the stage
     begun_utc_us INTEGER NOT NULL,
@@ -78,7 +79,7 @@ CREATE TABLE snapshot (
 
 -- One setting-down of a gauge, or one typed value, at a checkpoint; never changed, only dropped or reinterpreted.
 CREATE TABLE placement (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     snapshot INTEGER NOT NULL REFERENCES snapshot (id),
     sitting INTEGER NOT NULL REFERENCES sitting (id),
     checkpoint TEXT NOT NULL, -- the checkpoint's id in the instrument file
@@ -126,7 +127,7 @@ CREATE TABLE raw (
 
 -- A placement's bytes read again through a corrected datasheet; the newest counts, the first values stay.
 CREATE TABLE reinterpretation (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     placement INTEGER NOT NULL REFERENCES placement (id),
     number INTEGER NOT NULL, -- counted from 1 within the placement
     utc_us INTEGER NOT NULL, -- when it was read again
@@ -152,7 +153,7 @@ CREATE TABLE skip (
 
 -- A moment of the clamp session.
 CREATE TABLE mark (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     sitting INTEGER NOT NULL REFERENCES sitting (id),
     kind TEXT NOT NULL, -- glue on, clamps on, clamps off, note
     utc_us INTEGER NOT NULL, -- the moment that is marked
@@ -163,7 +164,7 @@ CREATE TABLE mark (
 
 -- Something that happened: a link lost, a pass of the sanding block, a zero taken.
 CREATE TABLE event (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     sitting INTEGER NOT NULL REFERENCES sitting (id),
     gauge INTEGER REFERENCES gauge (id), -- NULL where it concerns no gauge
     utc_us INTEGER NOT NULL,
@@ -173,7 +174,7 @@ CREATE TABLE event (
 
 -- A stretch of time in which a gauge said nothing that it should have said.
 CREATE TABLE gap (
-    id INTEGER PRIMARY KEY,
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
     sitting INTEGER NOT NULL REFERENCES sitting (id),
     gauge INTEGER NOT NULL REFERENCES gauge (id),
     start_utc_us INTEGER NOT NULL, -- the last reading before it

@@ -82,9 +82,12 @@ def test_every_name_in_the_plugin_table_resolves(group: str) -> None:
 
 def test_pages_link_only_to_what_is_there() -> None:
     pages = [*TOP.glob("*.md"), *(TOP / "docs").glob("*.md"), *(TOP / "recordings").glob("*.md")]
-    broken = []
-    for page in pages:
-        for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
-            if "://" not in target and not (page.parent / target).exists():
-                broken.append(f"{page.name}: {target}")
+    links = [
+        (page, target)
+        for page in pages
+        for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8"))
+        if "://" not in target
+    ]
+    assert links
+    broken = [f"{page.name}: {target}" for page, target in links if not (page.parent / target).exists()]
     assert broken == []

@@ -19,6 +19,7 @@ from gaugelog.errors import (
     WriteFailedError,
 )
 from gaugelog.model.clock import Anchor
+from gaugelog.model.placement import Mark, MarkKind
 from gaugelog.store import connect
 from gaugelog.store.lock import lock_path
 from gaugelog.store.reader import open_recording
@@ -260,3 +261,20 @@ def test_a_value_changed_behind_its_back_is_found_and_not_sealed_in(path, begin,
         open_recording(path).snapshot("before")
     with begin() as writer, pytest.raises(DamagedRecordingError):
         writer.drop(kept.id, "doubtful")
+
+
+@pytest.mark.parametrize("table", ["mark", "placement", "snapshot", "gap"])
+def test_a_row_that_vanishes_is_missed(path, begin, placement, table):
+    with begin() as writer:
+        writer.place(writer.snapshot("before").id, placement())
+        writer.mark(Mark(0, MarkKind.GLUE_ON))
+        writer.gap("neck", 0, 10**9, "unplugged")
+    connection = sqlite3.connect(path)
+    connection.execute(f"DELETE FROM {table}")
+    connection.commit()
+    connection.close()
+    recording = open_recording(path)
+    ask = {"mark": recording.marks, "gap": recording.gaps}.get(table, recording.snapshots)
+    for question in (ask, recording.check):
+        with pytest.raises(DamagedRecordingError, match=f"0 of 1 rows of {table}"):
+            question()

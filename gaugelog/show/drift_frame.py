@@ -30,7 +30,7 @@ def frame_of(chart: DriftChart, panels: Sequence[Panel], local: Local) -> dict[s
     rows, columns = max(len(chart.series), 1), len(panels)
     layout: dict[str, Any] = {
         "height": 130 + _ROW_PX * rows,
-        "margin": {"l": 64, "r": 12, "t": 24 + _LANE_PX * _LANES, "b": 44},
+        "margin": {"l": 64, "r": 12, "t": 24 + _LANE_PX * _LANES, "b": 62},
         "font": {"family": FONT, "size": 13, "color": INK},
         "paper_bgcolor": PAPER,
         "plot_bgcolor": PAPER,
@@ -149,13 +149,14 @@ def _pause_names(panels: Sequence[Panel], local: Local) -> list[dict[str, Any]]:
         return []
     names = []
     for column, panel in enumerate(panels):
-        pause = "" if column == 0 else f"{duration_text((panel.start_us - panels[column - 1].end_us) / 1e6)} later, "
+        pause = "" if column == 0 else f"{duration_text((panel.start_us - panels[column - 1].end_us) / 1e6)} later<br>"
+        last = column == len(panels) - 1
         names.append(
             {
                 "text": f"{pause}{date_text(panel.start_us)[:10]}", "showarrow": False,
-                "xref": f"x{axis_name(0, column, len(panels))} domain", "yref": "paper",
-                "x": 0, "y": 0, "yshift": -24, "xanchor": "left", "yanchor": "top",
-                "font": {"size": 12, "color": SOFT_INK},
+                "xref": f"x{axis_name(0, column, len(panels))} domain", "yref": "paper", "yshift": -24,
+                "x": 1 if last else 0, "xanchor": "right" if last else "left", "y": 0, "yanchor": "top",
+                "align": "right" if last else "left", "font": {"size": 12, "color": SOFT_INK},
             }
         )  # fmt: skip
     return names

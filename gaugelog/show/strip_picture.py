@@ -16,6 +16,7 @@ _SPAN_IN_LIMITS = 1.6
 _EDGE_Y = 38.0
 _BAR_Y = 17.0
 _MOST_TICKS = 72
+_END = 26.0
 _TICK_STEPS = (1, 2, 5, 10, 20, 50, 100)
 
 
@@ -77,18 +78,22 @@ def _labels(row: CheckpointComparison, units: str) -> str:
 
 
 def _interval(shift: float, half_width: float, verdict: Verdict, colour: str) -> str:
-    """Return the interval as a bar, cut with an arrow at the ends of the ruler, and the shift as its symbol."""
+    """Return the interval as a bar, cut with an arrow at the ends of the ruler, and the shift as its symbol.
+
+    A shift past the end stands near it, before the arrow.
+    """
     low, high = _x(shift - half_width), _x(shift + half_width)
-    left, right = min(max(low, 8.0), _WIDTH - 8), max(min(high, _WIDTH - 8), 8.0)
-    caps = f"M{left:.1f} {_BAR_Y:g}H{right:.1f}"
-    caps += f"M{low:.1f} {_BAR_Y - 6:g}v12" if low >= 8 else f"M14 {_BAR_Y - 6:g}l-8 6l8 6"
-    if high <= _WIDTH - 8:
-        caps += f"M{high:.1f} {_BAR_Y - 6:g}v12"
-    else:
+    left, right = low if low >= _END else 8.0, high if high <= _WIDTH - _END else _WIDTH - 8
+    caps = f"M{min(left, _WIDTH - _END):.1f} {_BAR_Y:g}H{max(right, _END):.1f}"
+    for end in (low, high):
+        if _END <= end <= _WIDTH - _END:
+            caps += f"M{end:.1f} {_BAR_Y - 6:g}v12"
+    if low < _END:
+        caps += f"M14 {_BAR_Y - 6:g}l-8 6l8 6"
+    if high > _WIDTH - _END:
         caps += f"M{_WIDTH - 14:.1f} {_BAR_Y - 6:g}l8 6l-8 6"
     drawn = f'<path d="{caps}" stroke="{colour}" stroke-width="2.4" fill="none"/>'
-    middle = _x(shift)
-    return drawn + (symbol(verdict, middle, _BAR_Y, colour) if 0 <= middle <= _WIDTH else "")
+    return drawn + symbol(verdict, min(max(_x(shift), _END), _WIDTH - _END), _BAR_Y, colour)
 
 
 def symbol(verdict: Verdict, x: float, y: float, colour: str, size: float = 6.0) -> str:

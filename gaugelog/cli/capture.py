@@ -39,6 +39,8 @@ def capture(
     from gaugelog.recorder.snapshotting import SnapshotWork
     from gaugelog.recorder.work import datasheet_folders, now, open_work
 
+    if again and more:
+        raise typer.BadParameter("--again begins a new snapshot, --more adds to the last: choose one")
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
     folders = datasheet_folders(path.parent)

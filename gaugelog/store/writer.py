@@ -221,8 +221,8 @@ class RecordingWriter:
 
         Args:
             stage: before, wet, after, spot, or a name of the builder's.
-            again: begin a new one where the last is complete.
-            reopen: return the last one, complete as it is, so that placements can be added.
+            again: begin a new one, whether the last is complete or not; older ones stay.
+            reopen: return the last one though it is complete, so that placements can be added.
 
         Raises:
             NothingToDoError: the last one is complete, and neither was asked for.
@@ -230,9 +230,9 @@ class RecordingWriter:
         """
         of_stage = [snapshot for snapshot in self._snapshots() if snapshot.stage == stage]
         last = of_stage[-1] if of_stage else None
-        if last is not None and (last.complete_utc_us is None or reopen):
-            return last
         if last is not None and not again:
+            if last.complete_utc_us is None or reopen:
+                return last
             todo = "--again begins a new one; --more N adds placements"
             raise NothingToDoError(f"the snapshot {stage} is complete", todo)
         with self._transaction() as db:

@@ -188,7 +188,8 @@ def test_a_complete_snapshot_is_added_to_or_begun_again_only_when_asked(path, be
         assert writer.snapshot("after", reopen=True).id == first.id
         second = writer.snapshot("after", again=True)
         assert (second.number, second.placements) == (2, ())
-        assert writer.snapshot("after", again=True).id == second.id, "an unfinished one goes on"
+        assert writer.snapshot("after").id == second.id, "an unfinished one goes on"
+        assert writer.snapshot("after", again=True).number == 3, "unless a new one is asked for"
 
 
 def test_a_skip_can_be_taken_back(path, begin):

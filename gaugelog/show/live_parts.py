@@ -99,5 +99,5 @@ def _rest(state: PlacingState) -> Text:
     """Return the bar that fills while the gauge rests."""
     if state.awaiting_lift:
         return Text(f"  {bar(0, _BAR)}  taken", style=QUIET)
-    words = "resting" if state.progress > 0 else "moving"
+    words = "" if state.reading is None else "resting" if state.progress > 0 else "moving"
     return Text.assemble(("  " + bar(state.progress, _BAR), ACCENT), f"  {words}")

@@ -22,7 +22,7 @@ from gaugelog.show.numbers import count_text, placement_text, value_text
 Row = tuple[Checkpoint, int, Sequence[KeptPlacement], str | None]
 """A checkpoint, how many placements are wanted, those taken, why it was skipped (None where it wasn't)."""
 
-_FIXED_ROWS = 14
+_FIXED_ROWS = 13
 _MOST_FIGURE_ROWS = 7
 _ROWS_FOR_FIGURES = 22
 _GAUGE_KEYS = (("Enter", "take it now"), ("space", "lifted"))
@@ -64,7 +64,7 @@ def snapshot_view(
     parts.append(Rule(style=QUIET, characters="─"))
     if task is not None:
         parts += _now(task, placing, units, width, figure_rows, flat_spot)
-    parts += [Text(), _line(entry, placing), Text(message, no_wrap=True, overflow="ellipsis"), Text()]
+    parts += [Text(), _line(entry, placing), Text(message, no_wrap=True, overflow="ellipsis")]
     parts.append(keys_line(*(_GAUGE_KEYS if placing is not None else ()), *_KEYS))
     return Group(*parts)
 

@@ -76,7 +76,9 @@ def write_chart(path: Path, chart: DriftChart) -> None:
     from gaugelog.show.drift_chart import drift_figure, drift_label
 
     figure = drift_figure(chart)
-    words = "SIMULATED: invented gauges, no real neck." if chart.simulated else ""
+    words = (
+        "SIMULATED: gauges of this recording were simulated, their readings are invented." if chart.simulated else ""
+    )
     page = (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(chart.title)}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'

@@ -22,6 +22,7 @@ A, L = Quantity.ANGLE, Quantity.LENGTH
 @pytest.mark.parametrize(
     ("value", "u", "expected"),
     [
+        # The four examples of JCGM 100:2008 are from memory; the rest is worked out by hand.
         # JCGM 100:2008, 7.2.6: y = 10,057 62 with u = 0,027 is to be given as 10,058.
         (10.05762, 0.027, "10.058 ± 0.027 mm"),
         # JCGM 100:2008, 7.2.2: m = 100,021 47 with u = 0,35 mg; 7.2.4: ± 0,000 79.

@@ -132,7 +132,7 @@ def difference_of(first: Series, second: Series) -> Series:
         raise ValueError("only gauges of one quantity have a difference")
     a, b = first.in_order().counted(), second.in_order().counted()
     both_hold = a.holds and b.holds
-    gaps = tuple(sorted(a.gaps + b.gaps, key=lambda gap: (gap.start_utc_us, gap.end_utc_us)))
+    gaps = tuple(sorted(set(a.gaps + b.gaps), key=lambda gap: (gap.start_utc_us, gap.end_utc_us)))
     empty = replace(
         a,
         name=f"{first.name} - {second.name}",

@@ -130,7 +130,7 @@ _GLUE_INTRO = (
     " in everything: open time, clamp time, warmth of wood and shop, gloves, fresh air. These two are examples."
 )
 _GLUE: tuple[Entry, ...] = (
-    ("label", quoted("name and batch"), "as on the bottle, for the record"),
+    ("label", quoted(""), "name and batch, as on the bottle, for the record"),
     ("open_time_min", "5", "minutes from spreading to the last touch, by the label"),
     ("clamp_time_h", "24", "hours in clamps; not less than the label says"),
 )

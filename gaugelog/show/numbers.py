@@ -29,6 +29,8 @@ _SYMBOLS = {
     Quantity.TEMPERATURE: NO_BREAK + "°C",
     Quantity.HUMIDITY: NO_BREAK + "%",
 }
+_PROVEN_PERCENT = 95.0
+_THRESHOLDS_PERCENT = (5.0, _PROVEN_PERCENT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,18 +209,21 @@ def rough_text(value: float | None, quantity: Quantity, units: str = "mm") -> st
 
 
 def probability_text(p: float | None) -> str:
-    """Return a probability in percent, never rounded over 95 %: "96 %", "94.9 %", ">99.9 %", "<0.1 %"."""
+    """Return a probability in percent: "96.0 %", "88 %", ">99.9 %", "<0.1 %".
+
+    Near 95 % and 5 %, where verdicts turn, with a decimal, and never rounded up to 95 %.
+    """
     if p is None:
         return UNKNOWN
     if p > 0.999:
         return f">99.9{NO_BREAK}%"
     if p < 0.001:
         return f"<0.1{NO_BREAK}%"
-    percent = _decimal(p) * 100
-    fine = percent > 99 or percent < 1
-    text = rounded(float(percent), 1 if fine else 0)
-    if p < 0.95 and text == "95":
-        text = "94.9"
+    percent = float(_decimal(p) * 100)
+    fine = percent > 99 or percent < 1 or any(abs(percent - threshold) < 1 for threshold in _THRESHOLDS_PERCENT)
+    text = rounded(percent, 1 if fine else 0)
+    if percent < _PROVEN_PERCENT <= float(text):
+        text = rounded(_PROVEN_PERCENT - 0.1, 1)
     return f"{text}{NO_BREAK}%"
 
 

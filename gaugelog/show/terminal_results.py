@@ -98,7 +98,7 @@ class _ComparisonView:
 
 def _spaced(shift: str, limit: str, within: str, width: int) -> str:
     """Return the three numbers over the strip: shift left, the others in columns at its right end."""
-    return f"{shift:<{width - 19}}{limit:>9}{within:>10}"
+    return f"{shift:<{max(width - 19, 0)}}{limit:>9}{within:>10}"
 
 
 def _head(drawn: int) -> tuple[Text, Text, Text]:

@@ -102,7 +102,7 @@ def test_a_length_in_inches_is_told_in_both_ways() -> None:
     ("p", "expected"),
     [
         (0.9996, ">99.9"), (0.0004, "<0.1"), (0.96, "96"), (0.9962, "99.6"), (0.004, "0.4"),
-        (0.9496, "94.9"), (0.95, "95"), (0.5, "50"),
+        (0.9496, "94.9"), (0.946, "94.6"), (0.95, "95.0"), (0.5, "50"), (0.052, "5.2"), (0.048, "4.8"),
     ],
 )  # fmt: skip
 def test_a_probability_is_never_rounded_over_the_threshold(p: float, expected: str) -> None:

@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 
 def capture(
-    stage: Annotated[str, typer.Argument(help="before, wet (while the glue is open), after, or a name of your own.")],
+    stage: Annotated[
+        str, typer.Argument(metavar="STAGE", help="before, wet (while the glue is open), after, or a name of your own.")
+    ],
     again: Annotated[
         bool, typer.Option("--again", help="Begin a new snapshot of this stage; older ones stay.")
     ] = False,

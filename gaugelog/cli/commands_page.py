@@ -45,7 +45,7 @@ def _section(path: str, command: Any) -> str:
 
 
 def _argument(parameter: Any) -> str:
-    name = parameter.metavar or parameter.name.upper()
+    name = parameter.metavar
     return name if parameter.required else f"[{name}]"
 
 

@@ -11,7 +11,7 @@ from gaugelog.cli.options import InstrumentOption, RecordingOption, find_recordi
 
 
 def copy(
-    target: Annotated[Path, typer.Argument(help="The copy to write.")],
+    target: Annotated[Path, typer.Argument(metavar="TARGET", help="The copy to write.")],
     instrument: InstrumentOption = None,
     recording: RecordingOption = None,
 ) -> None:

@@ -11,7 +11,9 @@ from gaugelog.cli.options import InstrumentOption, JsonOption, RecordingOption, 
 
 
 def decode(
-    gauge: Annotated[str, typer.Argument(help="Short name of the gauge whose placements to read again.")],
+    gauge: Annotated[
+        str, typer.Argument(metavar="GAUGE", help="Short name of the gauge whose placements to read again.")
+    ],
     datasheet: Annotated[
         Path | None, typer.Option(metavar="FILE", help="The corrected datasheet; else the one the gauge names now.")
     ] = None,

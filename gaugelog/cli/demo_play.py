@@ -160,6 +160,7 @@ def show_outcome(demo: Demo) -> None:
     report = demo.recording.with_suffix(".html")
     with open_recording(demo.recording) as source:
         screen.print(comparison_view(compare_recorded(source, demo.instrument), demo.instrument.units))
+        demo.say("")
         screen.print(drift_view(drift_of(source, demo.instrument), demo.instrument.units))
         write_report(report, gather_report(source, demo.instrument))
     demo.say(f"Report: {report}")

@@ -26,7 +26,7 @@ class What(StrEnum):
 
 
 def export(
-    what: Annotated[What, typer.Argument(help="readings, placements or comparison.")],
+    what: Annotated[What, typer.Argument(metavar="WHAT", help="readings, placements or comparison.")],
     output: Annotated[
         Path | None,
         typer.Option("--output", "-o", metavar="FILE", help=".csv or .parquet; else CSV to standard output."),

@@ -40,7 +40,9 @@ def overview(context: typer.Context, as_json: JsonOption = False) -> None:
 
 @app.command()
 def read(
-    gauge: Annotated[str, typer.Argument(help="A short name of the instrument file, or DATASHEET@ADDRESS.")],
+    gauge: Annotated[
+        str, typer.Argument(metavar="GAUGE", help="A short name of the instrument file, or DATASHEET@ADDRESS.")
+    ],
     count: Annotated[int, typer.Option(min=1, metavar="N", help="How many readings.")] = 5,
     wait: Annotated[float, typer.Option(min=0.1, metavar="SECONDS", help="How long to wait for them.")] = 10.0,
     raw: Annotated[bool, typer.Option("--raw", help="Show the bytes too.")] = False,

@@ -25,7 +25,9 @@ class Units(StrEnum):
 
 
 def new(
-    name: Annotated[str, typer.Argument(help="Name of the instrument; the file is NAME.toml in this folder.")],
+    name: Annotated[
+        str, typer.Argument(metavar="NAME", help="Name of the instrument; the file is NAME.toml in this folder.")
+    ],
     gauges: Annotated[
         Owned,
         typer.Option(

@@ -10,7 +10,9 @@ from gaugelog.cli.options import InstrumentOption, RecordingOption
 
 
 def stream(
-    gauge: Annotated[str, typer.Argument(help="A short name of the instrument file, or DATASHEET@ADDRESS.")],
+    gauge: Annotated[
+        str, typer.Argument(metavar="GAUGE", help="A short name of the instrument file, or DATASHEET@ADDRESS.")
+    ],
     target: Annotated[str | None, typer.Option(metavar="VALUE", help="What you sand towards, such as 90.")] = None,
     within: Annotated[str | None, typer.Option(metavar="VALUE", help="Half the width of the band around it.")] = None,
     record: Annotated[bool, typer.Option("--record", help="Keep the stream in the recording.")] = False,

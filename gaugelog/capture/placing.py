@@ -106,6 +106,11 @@ class Placing:
         for watch in self._watches.values():
             watch.lifted()
 
+    def await_lift(self) -> None:
+        """Say that the gauges stand where they were left: the next placement begins when they have been lifted."""
+        for watch in self._watches.values():
+            watch.await_lift()
+
     def start_over(self) -> None:
         """Forget a body reading already taken; the next placement begins anew."""
         self._body = None

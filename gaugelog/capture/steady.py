@@ -91,7 +91,7 @@ class SteadyWatch:
         self.span_steps = span_steps
         self.latest: Reading | None = None
         self.awaiting_lift = False
-        self._settled_value = 0.0
+        self._stands_at: float | None = None
         self._readings: deque[Reading] = deque()
         self._raw: deque[Chunk] = deque()
         self._now_ns = 0
@@ -118,7 +118,9 @@ class SteadyWatch:
         self._readings.append(reading)
         self._pressed = self.sends is Sends.ON_BUTTON
         lift = max(LIFT_STEPS * reading.resolution, _LEAST_LIFT[reading.quantity])
-        if self.awaiting_lift and abs(reading.value - self._settled_value) > lift:
+        if self._stands_at is None:
+            self._stands_at = reading.value
+        if self.awaiting_lift and abs(reading.value - self._stands_at) > lift:
             self.lifted()
 
     def _forget(self) -> None:
@@ -183,7 +185,14 @@ class SteadyWatch:
 
     def settle(self, value: float) -> None:
         """Say that a window was taken at `value`: the gauge must be lifted before the next one."""
-        self._settled_value = value
+        self._await_lift_from(value)
+
+    def await_lift(self) -> None:
+        """Say that the gauge still stands where it was left: wherever it reads next, it must be lifted from there."""
+        self._await_lift_from(None)
+
+    def _await_lift_from(self, value: float | None) -> None:
+        self._stands_at = value
         self._pressed = False
         self._readings.clear()
         self.awaiting_lift = self.sends is not Sends.ON_BUTTON

@@ -73,6 +73,7 @@ def tell_snapshot(snapshot: SnapshotWork, recording: Path, as_json: bool) -> Non
     from gaugelog.model.kinds import BEFORE, WET
     from gaugelog.review.comparing import compare_recorded
     from gaugelog.show.documents import snapshot_document
+    from gaugelog.show.numbers import count_text
     from gaugelog.show.terminal import comparison_view, console, snapshot_table
     from gaugelog.store.reader import open_recording
 
@@ -88,8 +89,9 @@ def tell_snapshot(snapshot: SnapshotWork, recording: Path, as_json: bool) -> Non
     screen.print(snapshot_table(taken, piece))
     if comparison is not None:
         screen.print(comparison_view(comparison, piece.units))
-    missing = sum(task.missing for task in snapshot.tasks)
-    if missing:
-        typer.echo(f"{missing} placements are missing. Go on with: gaugelog capture {snapshot.stage}")
+    if snapshot.missing:
+        typer.echo(
+            f"{count_text(snapshot.missing, 'placement')} still to take. Go on with: gaugelog capture {snapshot.stage}"
+        )
     else:
         typer.echo(f"The snapshot {snapshot.stage} is complete, in {recording}.")

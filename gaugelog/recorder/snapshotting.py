@@ -66,6 +66,9 @@ class SnapshotWork:
         self.stage = stage
         self.snapshot: Snapshot = work.writer.snapshot(stage, again=again, reopen=more > 0)
         self.tasks = [self._task(checkpoint, more) for checkpoint in checkpoints]
+        walked = {checkpoint.id for checkpoint in checkpoints}
+        left_out = [checkpoint for checkpoint in work.instrument.at_stage(stage) if checkpoint.id not in walked]
+        self._left_out = [self._task(checkpoint, 0) for checkpoint in left_out]
         self.current: Task | None = None
         self.placing: Placing | None = None
         self._move_on()
@@ -93,8 +96,13 @@ class SnapshotWork:
 
     @property
     def complete(self) -> bool:
-        """Whether nothing is missing."""
+        """Whether nothing is missing at the checkpoints that are walked through."""
         return all(task.missing == 0 for task in self.tasks)
+
+    @property
+    def missing(self) -> int:
+        """Placements still missing in the whole snapshot."""
+        return sum(task.missing for task in (*self.tasks, *self._left_out))
 
     def go_to(self, checkpoint_id: str) -> None:
         """Turn to a checkpoint of this snapshot; a skip of it is taken back.
@@ -113,17 +121,19 @@ class SnapshotWork:
         self._turn_to(task)
 
     def _turn_to(self, task: Task | None) -> None:
+        """Make it this task's turn; a gauge that rests where the last one left it says nothing here."""
         self.current = task
         self.placing = None
         if task is not None and task.checkpoint.gauge is not None:
             self.placing = Placing(task.checkpoint, self.work.datasheets)
+            self.placing.await_lift()
 
     def _move_on(self) -> None:
-        """Turn to the first checkpoint with something missing; complete the snapshot where there is none."""
+        """Turn to the first checkpoint with something missing; complete the snapshot where the whole stage has none."""
         if self.current is not None and self.current.missing:
             return
         self._turn_to(next((task for task in self.tasks if task.missing), None))
-        if self.current is None and self.snapshot.complete_utc_us is None and any(t.taken for t in self.tasks):
+        if not self.missing and self.snapshot.complete_utc_us is None and any(t.taken for t in self.tasks):
             self.work.writer.complete(self.snapshot.id)
 
     def hear(self, event: Heard | LinkChange) -> KeptPlacement | None:

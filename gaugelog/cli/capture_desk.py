@@ -35,23 +35,30 @@ class CaptureDesk:
         self.attendance = Attendance()
         self.screen = Screen(self._draw, quiet=quiet)
         self._now_ns = snapshot.work.anchor.monotonic_ns
+        self._listened_to: set[str] = set()
 
     async def attend(self) -> None:
         """Run until there is nothing left to take, q is pressed, or a piped input has ended."""
-        from gaugelog.gauges.listen import listen
         from gaugelog.links.keyboard import keys
-        from gaugelog.recorder.attend import each
 
         if self.snapshot.complete:
             return
-        streams = self.snapshot.work.streams(self.snapshot.gauges_needed, reconnect=True)
-        typing = each(keys(), self.press)
+        typing = self.attendance.each(keys(), self.press)
         with self.screen:
             self._announce()
-            if streams:
-                await self.attendance.run(each(listen(streams), self.hear), beside=(typing,))
+            if self.snapshot.gauges_needed:
+                await self.attendance.run(self._listen(), beside=(typing,))
             else:
                 await self.attendance.run(typing)
+
+    async def _listen(self) -> None:
+        """Listen to the gauges that are needed and not listened to yet."""
+        from gaugelog.gauges.listen import listen
+
+        names = self.snapshot.gauges_needed - self._listened_to
+        self._listened_to |= names
+        streams = self.snapshot.work.streams(names, reconnect=True)
+        await self.attendance.each(listen(streams), self.hear)
 
     def hear(self, event: Heard | LinkChange) -> None:
         """Take what a gauge said."""
@@ -77,6 +84,8 @@ class CaptureDesk:
                 self._command(taken)
         except GaugelogError as error:
             self._say(f"{error}. {error.hint}")
+        if self.snapshot.gauges_needed - self._listened_to:
+            self.attendance.join(self._listen())
         self.screen.redraw()
 
     def _line(self, line: Line) -> None:

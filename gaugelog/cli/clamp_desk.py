@@ -57,16 +57,17 @@ class ClampDesk:
         """Record until e is pressed, Ctrl-C, or a piped input or replayed gauge has ended."""
         from gaugelog.gauges.listen import listen
         from gaugelog.links.keyboard import keys
-        from gaugelog.recorder.attend import Attendance, each, ticks
+        from gaugelog.recorder.attend import Attendance, ticks
 
         self.attendance = Attendance()
         streams = self.session.work.streams(self.session.gauges, reconnect=True)
-        typing = each(keys(), self.press)
-        beat = each(ticks(0.5), self._beat)
+        typing = self.attendance.each(keys(), self.press)
+        beat = self.attendance.each(ticks(0.5), self._beat)
         with self.screen:
             self._say("Recording. Ctrl-C or e ends it; started again, it goes on in the same recording.")
             if streams:
-                await self.attendance.run(each(listen(streams), self.hear), beside=(typing, beat))
+                heard = self.attendance.each(listen(streams), self.hear)
+                await self.attendance.run(heard, beside=(typing, beat))
             else:
                 await self.attendance.run(typing, beside=(beat,))
         self.session.close()

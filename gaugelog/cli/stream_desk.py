@@ -116,10 +116,11 @@ class StreamDesk:
     async def attend(self) -> None:
         """Run until the end."""
         from gaugelog.links.keyboard import keys
-        from gaugelog.recorder.attend import each
 
+        heard = self.attendance.each(self.work.stream.events(), self.hear)
+        typing = self.attendance.each(keys(), self.press)
         with self.screen:
-            await self.attendance.run(each(self.work.stream.events(), self.hear), beside=(each(keys(), self.press),))
+            await self.attendance.run(heard, beside=(typing,))
 
     def hear(self, event: Heard | LinkChange) -> None:
         """Take what the gauge said."""

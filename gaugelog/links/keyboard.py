@@ -75,7 +75,10 @@ async def _bytes_of(descriptor: int) -> AsyncIterator[bytes]:
         while True:
             await ready.wait()
             ready.clear()
-            data = os.read(descriptor, 256)
+            try:
+                data = os.read(descriptor, 256)
+            except OSError:  # the terminal was closed
+                return
             if not data:
                 return
             yield data

@@ -13,13 +13,7 @@ from contextlib import aclosing, contextmanager
 from typing import Any, TypeVar, cast
 
 T = TypeVar("T")
-
-
-async def each(source: AsyncIterator[T], handle: Callable[[T], None]) -> None:
-    """Call `handle` with everything that `source` yields, in order; close the source whatever happens."""
-    async with aclosing(cast(AsyncGenerator[T, None], source)) as items:
-        async for item in items:
-            handle(item)
+_ENDING_SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
 
 async def ticks(period_s: float, clock: Callable[[], int] = time.monotonic_ns) -> AsyncIterator[int]:
@@ -29,16 +23,39 @@ async def ticks(period_s: float, clock: Callable[[], int] = time.monotonic_ns) -
         yield clock()
 
 
+async def _cancelled(tasks: set[asyncio.Task[Any]]) -> None:
+    """Cancel tasks and wait until each has cleaned up."""
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+
+
 class Attendance:
     """Runs sources side by side until `stop` is called, Ctrl-C is pressed, or they have ended."""
 
     def __init__(self) -> None:
-        self._done = asyncio.Event()
+        self._stirred = asyncio.Event()
+        self._joined: list[Coroutine[Any, Any, None]] = []
+        self.stopped = False
         self.interrupted = False
 
     def stop(self) -> None:
-        """End the attendance after the handler that calls this."""
-        self._done.set()
+        """End the attendance after the handler that calls this: no handler is called any more."""
+        self.stopped = True
+        self._stirred.set()
+
+    def join(self, source: Coroutine[Any, Any, None]) -> None:
+        """Run one more source beside the others, from a handler."""
+        self._joined.append(source)
+        self._stirred.set()
+
+    async def each(self, source: AsyncIterator[T], handle: Callable[[T], None]) -> None:
+        """Call `handle` with what `source` yields, in order, until either ends; close the source after it."""
+        async with aclosing(cast(AsyncGenerator[T, None], source)) as items:
+            async for item in items:
+                if self.stopped:
+                    return
+                handle(item)
 
     def _interrupt(self) -> None:
         self.interrupted = True
@@ -46,10 +63,10 @@ class Attendance:
 
     @contextmanager
     def _ends_on_interrupt(self) -> Iterator[None]:
-        """Stop on Ctrl-C or a polite request to end, where the system allows it; put the old handling back."""
+        """Stop on Ctrl-C, a polite request to end or a closed terminal, where the system allows it; undo it after."""
         loop = asyncio.get_running_loop()
         caught = []
-        for number in (signal.SIGINT, signal.SIGTERM):
+        for number in _ENDING_SIGNALS:
             try:
                 loop.add_signal_handler(number, self._interrupt)
                 caught.append(number)
@@ -67,22 +84,29 @@ class Attendance:
         """Run the sources; the first failure of one ends all and is raised.
 
         Args:
-            sources: coroutines, usually `each(iterator, handler)`; when all of them have ended, so has the attendance.
+            sources: coroutines, usually of `each`; when all of them have ended, so has the attendance.
             beside: further sources whose own end changes nothing, such as keys from a pipe that ran dry.
         """
         with self._ends_on_interrupt():
             wanted = {asyncio.create_task(source) for source in sources}
-            others = {asyncio.create_task(source) for source in beside}
-            stop = asyncio.create_task(self._done.wait())
-            everyone = wanted | others | {stop}
+            others: set[asyncio.Task[Any]] = {asyncio.create_task(source) for source in beside}
             try:
-                while wanted and not self._done.is_set():
-                    finished, _ = await asyncio.wait(wanted | others | {stop}, return_when=asyncio.FIRST_COMPLETED)
-                    for task in finished - {stop}:
+                while wanted and not self.stopped:
+                    stirred = asyncio.create_task(self._stirred.wait())
+                    others.add(stirred)
+                    finished, _ = await asyncio.wait(wanted | others, return_when=asyncio.FIRST_COMPLETED)
+                    stirred.cancel()
+                    for task in finished:
                         task.result()
                     wanted -= finished
-                    others -= finished
+                    others -= finished | {stirred}
+                    others |= self._welcome()
             finally:
-                for task in everyone:
-                    task.cancel()
-                await asyncio.gather(*everyone, return_exceptions=True)
+                await _cancelled(wanted | others | self._welcome())
+
+    def _welcome(self) -> set[asyncio.Task[Any]]:
+        """Start the sources that joined meanwhile."""
+        self._stirred.clear()
+        joined = {asyncio.create_task(source) for source in self._joined}
+        self._joined.clear()
+        return joined

@@ -64,7 +64,7 @@ async def record(folder: Path, paths: list[str], seconds: float) -> tuple[float,
     from gaugelog.gauges.listen import listen
     from gaugelog.instruments.new import new_instrument
     from gaugelog.instruments.read import read_instrument
-    from gaugelog.recorder.attend import Attendance, each
+    from gaugelog.recorder.attend import Attendance
     from gaugelog.recorder.clamping import ClampWork
     from gaugelog.recorder.work import open_work
 
@@ -77,7 +77,7 @@ async def record(folder: Path, paths: list[str], seconds: float) -> tuple[float,
         attendance = Attendance()
         asyncio.get_running_loop().call_later(seconds, attendance.stop)
         before = time.process_time()
-        await attendance.run(each(listen(work.streams(names, reconnect=False)), session.hear))
+        await attendance.run(attendance.each(listen(work.streams(names, reconnect=False)), session.hear))
         return (time.process_time() - before) / seconds, session.readings
 
 

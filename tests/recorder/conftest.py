@@ -13,7 +13,7 @@ from gaugelog.gauges.bench import BenchGauge, SimulatedBench, VirtualClock
 from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand, Motion
 from gaugelog.instruments.find import read_instrument_file
 from gaugelog.model.clock import Anchor
-from gaugelog.recorder.work import Work, open_work
+from gaugelog.recorder.work import Work, datasheet_folders, open_work
 
 UTC_US = 1_700_000_000_000_000
 
@@ -55,17 +55,26 @@ gauge = "angle"
 class Shop:
     """One instrument in a folder, its clock, and a hand that sets its gauge down."""
 
-    def __init__(self, folder: Path, angle: str = "angle-line") -> None:
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
         self.path = folder / "baritone.toml"
-        self.path.write_text(PLAN.format(angle=angle), encoding="utf-8")
+        self.path.write_text(PLAN.format(angle="angle-line"), encoding="utf-8")
         self.recording = folder / "baritone.gaugelog"
         self.clock = VirtualClock()
         self.open_works: list[Work] = []
 
+    def use_datasheet(self, name: str, text: str) -> None:
+        """Let the gauge be one of the builder's own."""
+        (self.folder / "datasheets").mkdir(exist_ok=True)
+        (self.folder / "datasheets" / f"{name}.toml").write_text(text, encoding="utf-8")
+        self.path.write_text(PLAN.format(angle=name), encoding="utf-8")
+
     def open(self, command: str) -> Work:
         now_ns = self.clock.now_ns()
         anchor = Anchor(now_ns, UTC_US + now_ns // 1000)
-        work = open_work(read_instrument_file(self.path), self.recording, command, anchor=anchor)
+        work = open_work(
+            read_instrument_file(self.path), self.recording, command, datasheet_folders(self.folder), anchor
+        )
         self.open_works.append(work)
         return work
 
@@ -85,7 +94,7 @@ class Shop:
     def set_down(self, hear: Callable, work: Work, *values_deg: float) -> None:
         """Lift the gauge and set it down at each value in turn."""
         for value_deg in values_deg:
-            self.play(hear, work, Hand(value_deg, noise=0.01, swing=4.0), LIFTED_S + RESTING_S)
+            self.play(hear, work, Hand(value_deg, noise=0.01, swing=12.0), LIFTED_S + RESTING_S)
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import select
 from collections.abc import Callable
 from weakref import WeakKeyDictionary
 
-ROUND_S = 0.016
+ROUND_S = 0.04
 """How long descriptors rest after a round: the most by which a chunk's time can be late."""
 
 CROWD = 4

@@ -13,7 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 
 _NAMES = {"\r": "enter", "\n": "enter", "\x7f": "backspace", "\x08": "backspace", "\x1b": "escape", "\t": "tab"}
@@ -30,13 +30,13 @@ class Key:
 
 @contextmanager
 def _single_keys(descriptor: int) -> Iterator[None]:
-    """Let a POSIX terminal hand over each key at once and unechoed; put it back as it was afterwards."""
+    """Let a POSIX terminal hand over each key at once, unechoed, even those pressed before; put it back afterwards."""
     import termios
     import tty
 
     before = termios.tcgetattr(descriptor)
     try:
-        tty.setcbreak(descriptor)
+        tty.setcbreak(descriptor, termios.TCSADRAIN)
         yield
     finally:
         termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
@@ -68,19 +68,21 @@ async def keys(clock: Callable[[], int] = time.monotonic_ns) -> AsyncIterator[Ke
 
 
 async def _bytes_of(descriptor: int) -> AsyncIterator[bytes]:
+    """Yield what can be read, reading only when the loop says that something is there: a read must never wait."""
     loop = asyncio.get_running_loop()
-    ready = asyncio.Event()
-    loop.add_reader(descriptor, ready.set)
+    queue: asyncio.Queue[bytes] = asyncio.Queue()
+
+    def take() -> None:
+        data = b""
+        with suppress(OSError):  # the terminal was closed
+            data = os.read(descriptor, 256)
+        if not data:
+            loop.remove_reader(descriptor)
+        queue.put_nowait(data)
+
+    loop.add_reader(descriptor, take)
     try:
-        while True:
-            await ready.wait()
-            ready.clear()
-            try:
-                data = os.read(descriptor, 256)
-            except OSError:  # the terminal was closed
-                return
-            if not data:
-                return
+        while data := await queue.get():
             yield data
     finally:
         loop.remove_reader(descriptor)

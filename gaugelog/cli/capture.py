@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -52,9 +53,31 @@ def capture(
         snapshot = SnapshotWork(work, stage, again=again, more=more, only=tuple(at or ()))
         if from_table is None:
             start(CaptureDesk(snapshot, quiet=quiet).attend())
+        _refuse_surplus(snapshot, table, from_table)
         for placement in table:
             snapshot.keep(placement)
     tell_snapshot(snapshot, target, as_json)
+
+
+def _refuse_surplus(snapshot: SnapshotWork, table: Sequence[Placement], path: Path | None) -> None:
+    """Refuse a table that adds more placements than are missing: given twice, it would count every value twice.
+
+    Raises:
+        FaultyTableError: with each checkpoint; nothing was taken.
+    """
+    from gaugelog.errors import Fault, FaultyTableError
+
+    faults = [
+        Fault(
+            task.checkpoint.id,
+            f"{count} rows",
+            f"{task.missing} at most, {len(task.taken)} being there already"
+            " (--more N allows N more, --again begins a new snapshot)",
+        )
+        for task, count in snapshot.surplus(table)
+    ]
+    if faults:
+        raise FaultyTableError(path or "", faults)
 
 
 def _read_table(

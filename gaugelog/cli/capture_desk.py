@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from gaugelog.recorder.snapshotting import SnapshotWork
 
 _WHY_SKIP = "Why is it skipped"
+_WHICH = "Turn to which checkpoint"
+_DROP_WHICH = "Drop which placement of this checkpoint, counted from 1"
 
 
 class CaptureDesk:
@@ -30,7 +32,7 @@ class CaptureDesk:
         from gaugelog.recorder.attend import Attendance
 
         self.snapshot = snapshot
-        self.entry = Entry(letters="dlrsq ")
+        self.entry = Entry(letters="dlrstxq ")
         self.message = ""
         self.attendance = Attendance()
         self.screen = Screen(self._draw, quiet=quiet)
@@ -91,6 +93,10 @@ class CaptureDesk:
     def _line(self, line: Line) -> None:
         if line.question == _WHY_SKIP:
             self._skip(line.text or "no reason given")
+        elif line.question == _WHICH:
+            self._turn_to(line.text)
+        elif line.question == _DROP_WHICH:
+            self._drop(line.text)
         else:
             self._took(self.snapshot.type_in(line.text, self._now_ns))
 
@@ -112,8 +118,26 @@ class CaptureDesk:
                 self._skip(command.words)
             case "s":
                 self.entry.ask(_WHY_SKIP)
+            case "t":
+                self._turn_to(command.words) if command.words else self.entry.ask(_WHICH)
+            case "x":
+                self._drop(command.words) if command.words else self.entry.ask(_DROP_WHICH)
             case "q":
                 self.attendance.stop()
+
+    def _turn_to(self, checkpoint_id: str) -> None:
+        try:
+            self.snapshot.go_to(checkpoint_id)
+        except ValueError as error:
+            self._say(f"{error}.")
+            return
+        self._say(f"Now {checkpoint_id}. d, x and r drop what it has.")
+        self._announce()
+
+    def _drop(self, text: str) -> None:
+        place, _, reason = text.partition(" ")
+        dropped = self.snapshot.drop(int(place), reason or "dropped by hand") if place.isdecimal() else None
+        self._say(f"Dropped placement {place}." if dropped else f"This checkpoint has no placement {text!r}.")
 
     def _skip(self, reason: str) -> None:
         task = self.snapshot.skip(reason)

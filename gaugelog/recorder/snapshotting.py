@@ -6,6 +6,8 @@ neither clock nor screen: whoever drives it hands in what was heard and typed, a
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from gaugelog.capture.placing import Placing, PlacingState
@@ -71,6 +73,8 @@ class SnapshotWork:
         self._left_out = [self._task(checkpoint, 0) for checkpoint in left_out]
         self.current: Task | None = None
         self.placing: Placing | None = None
+        for task in self.tasks if only else ():
+            self._take_back_skip(task)
         self._move_on()
 
     def _task(self, checkpoint: Checkpoint, more: int) -> Task:
@@ -115,10 +119,13 @@ class SnapshotWork:
         task = next((task for task in self.tasks if task.checkpoint.id == checkpoint.id), None)
         if task is None:
             raise ValueError(f"{checkpoint_id} is not read in this snapshot")
+        self._take_back_skip(task)
+        self._turn_to(task)
+
+    def _take_back_skip(self, task: Task) -> None:
         if task.skipped is not None:
             task.skipped = None
-            self.work.writer.unskip(self.snapshot.id, checkpoint_id)
-        self._turn_to(task)
+            self.work.writer.unskip(self.snapshot.id, task.checkpoint.id)
 
     def _turn_to(self, task: Task | None) -> None:
         """Make it this task's turn; a gauge that rests where the last one left it says nothing here."""
@@ -150,9 +157,22 @@ class SnapshotWork:
         kept = self.work.writer.place(self.snapshot.id, placement)
         for task in self.tasks:
             if task.checkpoint.id == placement.checkpoint:
+                self._take_back_skip(task)
                 task.taken.append(kept)
         self._move_on()
         return kept
+
+    def surplus(self, placements: Sequence[Placement]) -> tuple[tuple[Task, int], ...]:
+        """Return the tasks, begun already, to which these would add more placements than are missing, and how many.
+
+        A table that is given twice would count every value twice; a task that has none yet takes any number.
+        """
+        counts = Counter(placement.checkpoint for placement in placements)
+        return tuple(
+            (task, counts[task.checkpoint.id])
+            for task in self.tasks
+            if task.taken and counts[task.checkpoint.id] > task.missing
+        )
 
     def type_in(self, text: str, time_ns: int) -> KeptPlacement:
         """Keep a typed value at the current checkpoint.
@@ -186,6 +206,15 @@ class SnapshotWork:
         self.work.writer.drop(kept.id, reason)
         task.taken.remove(kept)
         self._turn_to(task)
+        return kept
+
+    def drop(self, place: int, reason: str) -> KeptPlacement | None:
+        """Drop one placement of the current checkpoint, counted from 1; None if there is none of that number."""
+        task = self.current
+        if task is None or not 1 <= place <= len(task.taken):
+            return None
+        kept = task.taken.pop(place - 1)
+        self.work.writer.drop(kept.id, reason)
         return kept
 
     def redo(self, reason: str) -> int:

@@ -26,7 +26,14 @@ _FIXED_ROWS = 13
 _MOST_FIGURE_ROWS = 7
 _ROWS_FOR_FIGURES = 22
 _GAUGE_KEYS = (("Enter", "take it now"), ("space", "lifted"))
-_KEYS = (("d", "drop the last"), ("r", "redo"), ("s", "skip"), ("q", "stop"))
+_KEYS = (
+    ("d", "drop the last"),
+    ("x", "drop another"),
+    ("r", "redo"),
+    ("s", "skip"),
+    ("t", "turn to"),
+    ("q", "stop"),
+)
 
 
 def snapshot_view(

@@ -161,3 +161,20 @@ def test_a_proper_copy_opens_like_the_first(begun, tmp_path: Path) -> None:
     assert begun("copy", "copy.gaugelog").status == 0
     assert begun("export", "placements", "--recording", "copy.gaugelog").status == 0
     assert begun("copy", "copy.gaugelog").status == 2
+
+
+def test_a_table_given_twice_is_refused_and_nothing_of_it_taken(run, table) -> None:
+    run("new", "baritone", "--gauges", "none")
+    part = table("part.csv", {"clearance-bass": ["0.5", "0.5", "0.55"]})
+    assert run("capture", "before", "--from", part).status == 0
+    ran = run("capture", "before", "--from", part)
+    assert ran.status == 2
+    assert "--more" in ran.err
+    row = run("export", "placements").out
+    assert row.count("clearance-bass") == 3
+
+
+def test_a_fresh_checkpoint_takes_more_rows_than_are_wanted(run, table) -> None:
+    run("new", "baritone", "--gauges", "none")
+    assert run("capture", "before", "--from", table("five.csv", {"clearance-bass": ["0.5"] * 5})).status == 0
+    assert run("export", "placements").out.count("clearance-bass") == 5

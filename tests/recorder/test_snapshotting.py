@@ -220,3 +220,25 @@ def test_wet_wants_one_placement_of_each_marked_checkpoint(shop) -> None:
         assert taking.complete
     with open_recording(shop.recording) as recording:
         assert len(recording.snapshot("wet").placements) == 2
+
+
+def test_a_skip_is_taken_back_by_walking_through_the_checkpoint_again(shop) -> None:
+    with shop.open("capture before") as work:
+        first = SnapshotWork(work, "before")
+        skipped = first.current.checkpoint.id
+        first.skip("no room")
+        again = SnapshotWork(work, "before", only=(skipped,))
+        assert again.current is not None
+        assert again.current.checkpoint.id == skipped
+
+
+def test_any_placement_can_be_dropped_by_its_place(shop) -> None:
+    with shop.open("capture before") as work:
+        taking = SnapshotWork(work, "before", only=("clearance-bass",))
+        for text in ("0.50", "0.90"):
+            taking.type_in(text, work.anchor.monotonic_ns)
+        assert taking.drop(3, "there is no third") is None
+        dropped = taking.drop(2, "a slip of the finger")
+        assert dropped is not None
+        assert dropped.placement.text == "0.90"
+        assert taking.current.values == [0.5]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -55,3 +56,16 @@ def table(tmp_path: Path) -> Callable[[str, dict[str, list[str]]], str]:
         return str(path)
 
     return write
+
+
+@pytest.fixture
+def workshop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """A builder's folder in which programs run in terminals and a gauge in another process."""
+    if sys.platform == "win32":
+        pytest.skip("there are no ptys on this system")
+    monkeypatch.syspath_prepend(str(Path(__file__).parent))
+    from live_workshop import Workshop
+
+    place = Workshop(tmp_path)
+    yield place
+    place.close()

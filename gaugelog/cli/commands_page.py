@@ -14,7 +14,7 @@ _HEAD = """# Commands
 
 Written from the commands themselves by `python -m gaugelog.cli.commands_page`; a test keeps it fresh.
 Every command has `--help`. Exit status: 0 all well, 1 something moved, 2 wrong use or unusable input, 3 something is
-not proven, 70 a fault of gaugelog itself, 130 stopped by Ctrl-C.
+not proven, 70 a fault of gaugelog itself, 130 stopped by Ctrl-C, 141 the reader of a pipe has gone.
 """
 
 

@@ -3,7 +3,7 @@
 Here: the list of commands, and the turning of errors into words and exit status. Not here: what a command does.
 
 Exit status: 0 all well; 1 something moved; 2 wrong use or unusable input; 3 something is not proven;
-70 a fault of gaugelog itself; 130 stopped by Ctrl-C.
+70 a fault of gaugelog itself; 130 stopped by Ctrl-C; 141 whoever read the output went away.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ from gaugelog.cli import (
     stream,
 )
 from gaugelog.errors import GaugelogError
+
+_READER_GONE = 141
 
 app = typer.Typer(
     name="gaugelog",
@@ -89,9 +91,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except GaugelogError as error:
         _tell(error)
         return 2
-    except BrokenPipeError:
-        sys.stderr.close()
-        return 0
+    except SystemExit:  # this is how the command line library ends when the reader of a pipe has gone
+        return _READER_GONE
     except KeyboardInterrupt:
         print("\ngaugelog: stopped; everything taken so far is kept.", file=sys.stderr)
         return 130

@@ -134,6 +134,36 @@ class UnknownStageError(_NearestError):
     what = "stage"
 
 
+class StageNameError(GaugelogError):
+    """What can't be, or can hardly be meant as, the name of a stage."""
+
+    slug = "stage-name"
+
+    def __init__(self, got: str, wanted: str) -> None:
+        self.got, self.wanted = got, wanted
+        super().__init__(f"{got!r} is no name for a stage: {wanted}")
+
+    @property
+    def hint(self) -> str:
+        """Name the usual ones."""
+        return "Nothing was taken. The usual stages are before, wet and after."
+
+
+class BadArgumentError(GaugelogError):
+    """An argument of the command line that isn't what the command takes."""
+
+    slug = "bad-argument"
+
+    def __init__(self, got: str, wanted: str) -> None:
+        self.got, self.wanted = got, wanted
+        super().__init__(f"{got!r} can't be used: {wanted}")
+
+    @property
+    def hint(self) -> str:
+        """Nothing was done yet."""
+        return "Nothing was done. The command's --help shows what it takes."
+
+
 class UnknownPluginError(_NearestError):
     """A framing or link scheme that nothing provides."""
 

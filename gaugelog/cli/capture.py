@@ -40,12 +40,14 @@ def capture(
     from gaugelog.cli.capture_desk import CaptureDesk
     from gaugelog.cli.live import start
     from gaugelog.recorder.snapshotting import SnapshotWork
+    from gaugelog.recorder.stages import check_stage
     from gaugelog.recorder.work import datasheet_folders, now, open_work
 
     if again and more:
         raise typer.BadParameter("--again begins a new snapshot, --more adds to the last: choose one")
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
+    check_stage(stage, piece, target)
     folders = datasheet_folders(path.parent)
     anchor = now()
     table = _read_table(piece, folders, from_table, stage, anchor.monotonic_ns) if from_table is not None else ()

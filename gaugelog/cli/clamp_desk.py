@@ -5,12 +5,13 @@ Here: what each key does and what is said. Not here: recording (`recorder.clampi
 
 from __future__ import annotations
 
+import difflib
 import re
 from typing import TYPE_CHECKING
 
 from gaugelog.cli.entry import Command, Entry, Line
 from gaugelog.cli.live import Screen
-from gaugelog.errors import GaugelogError, ValueTextError
+from gaugelog.errors import BadArgumentError, GaugelogError
 from gaugelog.model.kinds import WET
 from gaugelog.model.placement import MarkKind
 
@@ -33,11 +34,11 @@ def seconds_ago(text: str) -> float:
     """Return the seconds that `2m`, `1h30m` or `45s` name.
 
     Raises:
-        ValueTextError: it names no time.
+        BadArgumentError: it names no time.
     """
     match = _AGO.match(text)
     if match is None or not any(match.groups()):
-        raise ValueTextError(text, "a time such as 45s, 2m or 1h30m")
+        raise BadArgumentError(text, "a time such as 45s, 2m or 1h30m")
     hours, minutes, seconds = (int(part or 0) for part in match.groups())
     return hours * 3600.0 + minutes * 60.0 + seconds
 
@@ -108,9 +109,9 @@ class ClampDesk:
     def _command(self, command: Command) -> None:
         letter, words = command.letter, command.words
         if letter in _MARK_KEYS:
-            self.set_mark(_MARK_KEYS[letter].value, words or "0s", self._now_ns)
+            self._mark(_MARK_KEYS[letter], "", words or "0s", self._now_ns)
         elif letter == "n":
-            self.set_mark(words, "0s", self._now_ns) if words else self.entry.ask(_ASK_NOTE)
+            self._note(words) if words else self.entry.ask(_ASK_NOTE)
         elif letter == "b":
             self._set_back(words) if words else self.entry.ask(_ASK_SET_BACK)
         elif letter == "r":
@@ -122,7 +123,7 @@ class ClampDesk:
 
     def _line(self, line: Line) -> None:
         if line.question == _ASK_NOTE:
-            self.set_mark(line.text, "0s", self._now_ns)
+            self._note(line.text)
         elif line.question == _ASK_SET_BACK:
             self._set_back(line.text)
         elif line.question == _ASK_SPOT:
@@ -131,15 +132,28 @@ class ClampDesk:
             self.wet.type_in(line.text, self._now_ns)
             self._wet_took()
         else:
-            raise ValueTextError(line.text, "press r for a spot reading, n for a note, w for a wet check")
+            raise BadArgumentError(line.text, "press r for a spot reading, n for a note, w for a wet check")
 
     def set_mark(self, name: str, ago: str, time_ns: int) -> None:
-        """Set a mark by its name, or a note by its words, `ago` before `time_ns`."""
-        kind = next((kind for kind in MarkKind if kind.value == name.strip().lower()), MarkKind.NOTE)
-        words = name.strip() if kind is MarkKind.NOTE else ""
-        self.session.mark(kind, time_ns, ago_s=seconds_ago(ago), words=words)
-        back = "" if seconds_ago(ago) == 0 else f", {ago} ago"
-        self._say(f"Marked: {words or kind.value}{back}.")
+        """Set a mark by its name, or a note by its words, `ago` before `time_ns`.
+
+        Raises:
+            BadArgumentError: it is no time, or the name is very like a mark's: a slip of the finger is no note.
+        """
+        written = name.strip()
+        kind = next((kind for kind in MarkKind if kind.value == written.lower()), MarkKind.NOTE)
+        near = difflib.get_close_matches(written.lower(), [mark.value for mark in _MARK_KEYS.values()], 1, 0.75)
+        if kind is MarkKind.NOTE and near:
+            raise BadArgumentError(written, f"it is very like the mark {near[0]!r}; as a note, say it in other words")
+        self._mark(kind, written if kind is MarkKind.NOTE else "", ago, time_ns)
+
+    def _note(self, words: str) -> None:
+        self._mark(MarkKind.NOTE, words, "0s", self._now_ns)
+
+    def _mark(self, kind: MarkKind, words: str, ago: str, time_ns: int) -> None:
+        ago_s = seconds_ago(ago)
+        self.session.mark(kind, time_ns, ago_s=ago_s, words=words)
+        self._say(f"Marked: {words or kind.value}{f', {ago} ago' if ago_s else ''}.")
 
     def _set_back(self, text: str) -> None:
         name, _, ago = text.strip().rpartition(" ")

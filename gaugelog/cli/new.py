@@ -38,11 +38,11 @@ def new(
     units: Annotated[Units, typer.Option(metavar="mm|in", help="What you think lengths in.")] = Units.MM,
 ) -> None:
     """Write a commented instrument file for a neck set, filled in with sensible defaults."""
-    from gaugelog.errors import FileExistsAlreadyError, ValueTextError, WriteFailedError
+    from gaugelog.errors import BadArgumentError, FileExistsAlreadyError, WriteFailedError
     from gaugelog.instruments.new import new_instrument
 
     if not name.strip() or any(character in name for character in '/\\:*?"<>|') or name.startswith("."):
-        raise ValueTextError(name, "the name becomes a file name: letters, digits, spaces, - and _")
+        raise BadArgumentError(name, "the name becomes a file name: letters, digits, spaces, - and _")
     path = Path(f"{name.removesuffix('.toml')}.toml")
     text = new_instrument(path.stem, gauges=gauges.value, full=full, units=units.value)
     try:

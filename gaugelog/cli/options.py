@@ -67,11 +67,33 @@ def find_recording(instrument: Path | None, recording: Path | None) -> Path:
     return path
 
 
-def recorded_instrument(recording: Recording) -> Instrument:
-    """Return the instrument as the recording last knew it: it opens without the file it was made from."""
+def recorded_instrument(recording: Recording, named: Path | None = None) -> Instrument:
+    """Return the instrument that a recording is read with.
+
+    It is the file named, else the one beside the recording as it is now, so that a limit written in afterwards counts;
+    where there is none, or it has faults, the one that the recording was made with. A difference is told.
+    """
+    from gaugelog.errors import FaultyInstrumentError, UnreadableFileError
     from gaugelog.instruments.read import read_instrument
 
-    return read_instrument(recording.instrument_text, str(recording.path))
+    if named is not None:
+        return load_instrument(named)
+    kept = read_instrument(recording.instrument_text, str(recording.path))
+    beside = recording.path.with_suffix(".toml")
+    if not beside.is_file():
+        return kept
+    try:
+        now = load_instrument(beside)
+    except (FaultyInstrumentError, UnreadableFileError) as error:
+        _note(f"{error}\nThe instrument file that the recording was made with is used instead.")
+        return kept
+    if now.text != kept.text:
+        _note(f"{beside} was changed after the last reading; it counts as it is now.")
+    return now
+
+
+def _note(words: str) -> None:
+    typer.echo(f"gaugelog: {words}", err=True)
 
 
 def print_json(document: dict[str, Any]) -> None:

@@ -74,13 +74,14 @@ def _width(text: str | None, target: str | None, datasheet: Datasheet) -> float 
     """Return half the width of the band in the base unit.
 
     Raises:
-        ValueTextError, UnitMismatchError: it can't be read, isn't above 0, or there is no target to be within of.
+        BadArgumentError: it isn't above 0, or there is no target to be within of.
+        ValueTextError, UnitMismatchError: it can't be read.
     """
-    from gaugelog.errors import ValueTextError
+    from gaugelog.errors import BadArgumentError
 
     width = _value(text, datasheet)
     if width is not None and text is not None and (width <= 0 or target is None):
-        raise ValueTextError(text, "--within is a width above 0 on either side of --target")
+        raise BadArgumentError(text, "--within is a width above 0 on either side of --target")
     return width
 
 
@@ -118,9 +119,9 @@ class StreamDesk:
         from gaugelog.links.keyboard import keys
 
         heard = self.attendance.each(self.work.stream.events(), self.hear)
-        typing = self.attendance.each(keys(), self.press)
+        typing = () if is_typed(self.work.gauge.gauge) else (self.attendance.each(keys(), self.press),)
         with self.screen:
-            await self.attendance.run(heard, beside=(typing,))
+            await self.attendance.run(heard, beside=typing)
 
     def hear(self, event: Heard | LinkChange) -> None:
         """Take what the gauge said."""

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 
 from gaugelog.errors import UnitMismatchError
 from gaugelog.model.instrument import Checkpoint, NamedGauge, Place, Tolerance, ToleranceSide
-from gaugelog.model.kinds import AFTER, BEFORE, KIND_BY_SLUG, WET, CheckpointKind
+from gaugelog.model.kinds import AFTER, BEFORE, KIND_BY_SLUG, SPOT, WET, CheckpointKind, is_stage_name
 from gaugelog.model.quantities import Quantity, find_unit
 from gaugelog.model.section import Section
 
@@ -145,11 +145,11 @@ def _stages(section: Section, kind: CheckpointKind) -> tuple[str, ...]:
     """Return the stages at which it is read."""
     usual = (BEFORE,) if kind.parts_alone else (BEFORE, AFTER)
     stages = section.texts("stages", usual)
-    wanted = "stages in small letters, such as before, wet, after, or a word of your own"
+    wanted = "stages in small letters, such as before, wet, after, or a word of your own (not spot)"
     if not stages or len(set(stages)) != len(stages):
         section.fault("stages", list(stages), "at least one stage, each once")
         return usual
-    if not all(_WORD.fullmatch(stage) and stage == stage.lower() for stage in stages):
+    if SPOT in stages or not all(is_stage_name(stage) for stage in stages):
         section.fault("stages", list(stages), wanted)
         return usual
     late = [stage for stage in stages if stage in (WET, AFTER)]

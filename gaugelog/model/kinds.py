@@ -5,6 +5,7 @@ Here: what each kind is by nature. Not here: one builder's checkpoints with thei
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from gaugelog.model.quantities import Quantity
@@ -12,6 +13,13 @@ from gaugelog.model.quantities import Quantity
 BEFORE, WET, AFTER = "before", "wet", "after"
 SPOT = "spot"
 """Stage of the spot readings of a clamp session: each is a placement with its own moment."""
+
+_STAGE_NAME = re.compile(r"[a-z0-9][a-z0-9-]*")
+
+
+def is_stage_name(text: str) -> bool:
+    """Return whether a text can be the name of a stage: small letters, digits and hyphens."""
+    return _STAGE_NAME.fullmatch(text) is not None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ import pytest
 
 from gaugelog.cli.clamp_desk import seconds_ago
 from gaugelog.cli.entry import Command, Entry, Line
-from gaugelog.errors import ValueTextError
+from gaugelog.errors import BadArgumentError
 from gaugelog.links.keyboard import Key
 
 
@@ -71,5 +71,5 @@ def test_times_ago(text: str, seconds: float) -> None:
 
 @pytest.mark.parametrize("text", ["", "soon", "2x", "-5m"])
 def test_what_is_no_time_is_told(text: str) -> None:
-    with pytest.raises(ValueTextError):
+    with pytest.raises(BadArgumentError):
         seconds_ago(text)

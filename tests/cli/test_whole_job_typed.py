@@ -178,3 +178,18 @@ def test_a_fresh_checkpoint_takes_more_rows_than_are_wanted(run, table) -> None:
     run("new", "baritone", "--gauges", "none")
     assert run("capture", "before", "--from", table("five.csv", {"clearance-bass": ["0.5"] * 5})).status == 0
     assert run("export", "placements").out.count("clearance-bass") == 5
+
+
+def test_a_limit_written_in_afterwards_counts_and_the_change_is_told(begun, table, tmp_path: Path) -> None:
+    snapshot(begun, table, "after", {"centreline-bridge": ["0.9", "0.9", "1.0"]})
+    path = tmp_path / "baritone.toml"
+    text = path.read_text(encoding="utf-8")
+    assert "limit = 0.5" in text
+    path.write_text(text.replace("limit = 0.5", "limit = 2.5"), encoding="utf-8")
+    ran = begun("compare", "--json")
+    assert ran.status == 0
+    assert "changed" in ran.err
+    path.write_text("no instrument any more", encoding="utf-8")
+    assert begun("compare").status == 1
+    path.unlink()
+    assert begun("compare").status == 1

@@ -35,9 +35,13 @@ _ReadBy = frozenset[str | None]
 
 
 def read_by(placement: Placement) -> frozenset[str | None]:
-    """Return the short names of the gauges behind a placement; None stands for a typed value."""
+    """Return the gauges behind a placement; None stands for a typed value.
+
+    A gauge goes by its key where the recording knows it, so that another one under the same short name is seen as
+    another; else by its short name.
+    """
     if placement.parts:
-        return frozenset(part.gauge for part in placement.parts)
+        return frozenset(part.gauge_key or part.gauge for part in placement.parts)
     return frozenset({placement.gauge})
 
 
@@ -63,7 +67,7 @@ def side_of(placements: Sequence[Placement], gauges: Gauges | None = None, skipp
 
     Args:
         placements: all of one checkpoint; values in the base unit.
-        gauges: what is known of each gauge, by short name.
+        gauges: what is known of each gauge, by what `read_by` names it.
         skipped: the builder's reason where the checkpoint was left out.
     """
     known = gauges or {}
@@ -108,14 +112,16 @@ def _planned(instrument: Instrument, before: Snapshot, after: Snapshot) -> tuple
     )
 
 
-def _temperature_changed(instrument: Instrument, before: Snapshot, after: Snapshot) -> bool:
-    """Return whether the workshop was warmer or colder by more than 5 degC (common practice, no source)."""
+def _warmer_degc(instrument: Instrument, before: Snapshot, after: Snapshot) -> float | None:
+    """Return by how much the workshop was warmer after, None up to 5 degC either way (common practice, no source)."""
+    changes = [0.0]
     for checkpoint in instrument.checkpoints:
         if checkpoint.kind.slug == _TEMPERATURE and checkpoint.quantity is Quantity.TEMPERATURE:
             means = [side_of(snapshot.of(checkpoint.id)).summary().mean for snapshot in (before, after)]
-            if means[0] is not None and means[1] is not None and abs(means[1] - means[0]) > ALIKE_DEGC:
-                return True
-    return False
+            if means[0] is not None and means[1] is not None:
+                changes.append(means[1] - means[0])
+    largest = max(changes, key=abs)
+    return largest if abs(largest) > ALIKE_DEGC else None
 
 
 def _shares_gauge(row: Checkpoint, row_names: _ReadBy, control: Checkpoint, control_names: _ReadBy) -> bool:
@@ -132,16 +138,17 @@ def compare(instrument: Instrument, before: Snapshot, after: Snapshot, *, gauges
     withdraws the verdict of every checkpoint that its gauge read (a typed control: of every typed value of its
     quantity).
 
-    When this is wrong: a gauge replaced by another under the same short name is taken for the same gauge.
+    When this is wrong: a gauge replaced by another of the same datasheet, under the same short name and without an
+    identity in the instrument file, is taken for the same gauge.
 
     Args:
         instrument: the plan.
         before: the snapshot compared from.
         after: the snapshot compared to.
-        gauges: limit of error and repeatability study of each gauge, by short name.
+        gauges: limit of error and repeatability study of each gauge, by what `read_by` names it.
     """
     known = gauges or {}
-    changed = _temperature_changed(instrument, before, after)
+    warmer_degc = _warmer_degc(instrument, before, after)
     rows: list[tuple[Checkpoint, _ReadBy, CheckpointComparison]] = []
     for checkpoint in _planned(instrument, before, after):
         sides = [side_of(s.of(checkpoint.id), known, _skip_reason(s, checkpoint)) for s in (before, after)]
@@ -150,7 +157,7 @@ def compare(instrument: Instrument, before: Snapshot, after: Snapshot, *, gauges
             checkpoint,
             *sides,
             study=_study(names, known),
-            accuracies=changed,
+            warmer_degc=warmer_degc,
             stages=(before.stage, after.stage),
         )
         rows.append((checkpoint, names, row))

@@ -1,8 +1,7 @@
 """Before the work: what the plan will be able to prove, and which checkpoint would do better.
 
 Here: the smallest provable shift of a checkpoint, the way round a limit too fine for its gauge, and both for a whole
-plan. Not here: the
-comparison itself (`shift`).
+plan. Not here: the comparison itself (`shift`).
 """
 
 from __future__ import annotations
@@ -113,7 +112,7 @@ def better_checkpoint(
     if provable <= checkpoint.limit * (1 + rules.TOLERANCE_IN_STEPS):
         return None
     if math.isinf(provable):
-        return BetterCheckpoint(None, None, "at least three placements on each side, or a check of its repeatability")
+        return BetterCheckpoint(None, None, "at least three placements on each side")
     if checkpoint.quantity is not Quantity.ANGLE or checkpoint.kind.slug not in (_NECK_ANGLE, _NECK_ROLL):
         return BetterCheckpoint(None, None, _finer(checkpoint, step))
     return _by_clearance(instrument, checkpoint, step, resolutions, known)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from gaugelog.model.instrument import Checkpoint
+from gaugelog.model.kinds import AFTER, BEFORE, WET
 from gaugelog.model.quantities import Quantity, find_unit
 
 
@@ -39,7 +40,13 @@ class Why(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """The numbers and names that a sentence may need; lengths and angles in the base unit."""
+    """The numbers and names that a sentence may need; lengths and angles in the base unit.
+
+    `scatter` is the pooled standard deviation of one placement, `noisier` the stage that scatters clearly more than
+    the other (None where neither does). `other_gauge` says that more than one gauge read it and `warmer_degc` by how
+    much the workshop was warmer at the second stage, None where that is too little to count; `accuracy_known` says
+    whether the limits of error behind both stages are.
+    """
 
     checkpoint: Checkpoint
     shift: float = 0.0
@@ -50,7 +57,18 @@ class Facts:
     gauges: tuple[str | None, str | None] = (None, None)
     control: str = ""
     skipped: str = ""
-    stages: tuple[str, str] = ("before", "after")
+    stages: tuple[str, str] = (BEFORE, AFTER)
+    scatter: float = 0.0
+    noisier: str | None = None
+    other_gauge: bool = False
+    warmer_degc: float | None = None
+    accuracy_known: bool = False
+
+    @property
+    def when(self) -> tuple[str, str]:
+        """The two stages as adverbs: "before", or "at stage sanded" for a stage of the builder's own."""
+        first, second = self.stages
+        return _when(first), _when(second)
 
 
 _SYMBOLS = {"deg": "°", "degC": " °C", "degF": " °F", "%": " %"}
@@ -72,6 +90,10 @@ def amount(value: float, quantity: Quantity, unit: str, step: float) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return f"{'0' if text == '-0' else text}{_SYMBOLS.get(unit, ' ' + unit)}"
+
+
+def _when(stage: str) -> str:
+    return stage if stage in (BEFORE, WET, AFTER) else f"at stage {stage}"
 
 
 def count_of(number: int, what: str) -> str:
@@ -103,27 +125,45 @@ def _moved(facts: Facts) -> str:
     )
 
 
+def _who_read(facts: Facts) -> str:
+    """Return which gauges read the two stages."""
+    (one, other), (first, second) = facts.gauges, facts.when
+    if one == other:
+        return f"{_gauge(one)} read it, not one of them alone"
+    return f"{_gauge(one)} read it {first} and {_gauge(other)} {second}"
+
+
+def _take_more(facts: Facts) -> str:
+    """Return the command that takes the missing placements."""
+    return f"`gaugelog capture {facts.stages[1]} --more {facts.more or 1} --at {facts.checkpoint.id}`"
+
+
 def _position(facts: Facts) -> str:
     within = abs(facts.shift) <= (facts.checkpoint.limit or 0.0)
     return "within" if within else "beyond"
 
 
 def _more_after(facts: Facts) -> str:
-    _, second = facts.stages
+    _, second = facts.when
     more = facts.more or 0
-    text = (
+    many = ", if they fall as these did (a finer gauge is the better way)" if more > 20 else ""
+    return (
         f"the shift is {_position(facts)} the limit, but {count_of(more, 'more placement')} {second}"
-        f" {'is' if more == 1 else 'are'} needed to prove it"
+        f" {'is' if more == 1 else 'are'} needed to prove it{many}: {_take_more(facts)}"
     )
-    return text + (", if they fall as these did; a finer gauge is the better way" if more > 20 else "")
 
 
 def _before_bars(facts: Facts) -> str:
-    first, second = facts.stages
+    first, second = facts.when
+    few = f"{count_of(facts.n_before, 'placement')} {first} {'is' if facts.n_before == 1 else 'are'} too few"
+    mostly = ""
+    if facts.noisier is not None:
+        loud, quiet = (first, second) if facts.noisier == facts.stages[0] else (second, first)
+        mostly = f" (more {loud} than {quiet})"
     return (
-        f"the {count_of(facts.n_before, 'placement')} {first} {'scatters' if facts.n_before == 1 else 'scatter'} too"
-        f" much, and the stage {first} can't be read again: no number of placements {second} can prove it; judge by"
-        " another checkpoint, and take more placements next time"
+        f"{few} for placements that scatter by {_in_unit(facts, facts.scatter)}{mostly}, and the stage"
+        f" {facts.stages[0]} can't be read again: no number of placements {second} can prove it; judge by another"
+        " checkpoint, and take more placements next time"
     )
 
 
@@ -147,25 +187,36 @@ def _limit_below_step(facts: Facts) -> str:
 
 def _accuracy_bars(facts: Facts) -> str:
     return (
-        f"{_gauge(facts.gauges[0])} read one stage and {_gauge(facts.gauges[1])} the other, and their accuracies are"
-        " too coarse for this limit: read it again with the first one"
+        f"{_who_read(facts)}, and their accuracies are too coarse for this limit: read it {facts.when[1]} with the"
+        " gauge that read it first"
     )
 
 
 def _too_few(facts: Facts) -> str:
-    first, second = facts.stages
+    first, second = facts.when
     return (
         f"{count_of(facts.n_before, 'placement')} {first} and {facts.n_after} {second} don't tell how much a placement"
-        f" scatters: take {count_of(facts.more or 1, 'more placement')} {second}, or check the gauge's repeatability"
+        f" scatters: take {count_of(facts.more or 1, 'more placement')} {second} with {_take_more(facts)}"
     )
 
 
-def _unread(facts: Facts, stages: tuple[str, ...]) -> str:
-    why = f" (left out: {facts.skipped})" if facts.skipped else ""
-    named = " and ".join(stages)
-    if facts.stages[1] in stages and len(stages) == 1:
-        return f"not read {named}{why}: `gaugelog capture {named}` takes it"
-    return f"not read {named}{why}: without a snapshot {facts.stages[0]} there is nothing to compare with"
+def _left_out(facts: Facts) -> str:
+    return f" (left out: {facts.skipped})" if facts.skipped else ""
+
+
+def _unread_before(facts: Facts) -> str:
+    return (
+        f"not read {facts.when[0]}{_left_out(facts)}, so there is nothing to compare with: judge by another checkpoint"
+    )
+
+
+def _unread_after(facts: Facts) -> str:
+    return f"not read {facts.when[1]}{_left_out(facts)}: `gaugelog capture {facts.stages[1]}` takes it"
+
+
+def _unread_both(facts: Facts) -> str:
+    first, second = facts.when
+    return f"read neither {first} nor {second}{_left_out(facts)}, so there is nothing to compare"
 
 
 def _one_sided(facts: Facts) -> str:
@@ -174,14 +225,14 @@ def _one_sided(facts: Facts) -> str:
 
 def _other_gauge(facts: Facts) -> str:
     return (
-        f"{_gauge(facts.gauges[0])} read it first and {_gauge(facts.gauges[1])} later, and how far the two may disagree"
-        " is not known: read both stages with one gauge, or use gauges whose datasheets give an accuracy"
+        f"{_who_read(facts)}, and how far they may disagree is not known: read both stages with one gauge, or use"
+        " gauges whose datasheets give an accuracy"
     )
 
 
 def _control_moved(facts: Facts) -> str:
     return (
-        f"the control {facts.control} moved where glue can't move anything, so what read this changed between the"
+        f'the control "{facts.control}" moved where glue can\'t move anything, so what read this changed between the'
         " stages: check its zero and its feet, then read this stage again"
     )
 
@@ -210,9 +261,9 @@ _SENTENCES: dict[Why, Callable[[Facts], str]] = {
     Why.LIMIT_BELOW_STEP: _limit_below_step,
     Why.ACCURACY_BARS: _accuracy_bars,
     Why.TOO_FEW: _too_few,
-    Why.UNREAD_BEFORE: lambda facts: _unread(facts, (facts.stages[0],)),
-    Why.UNREAD_AFTER: lambda facts: _unread(facts, (facts.stages[1],)),
-    Why.UNREAD_BOTH: lambda facts: _unread(facts, facts.stages),
+    Why.UNREAD_BEFORE: _unread_before,
+    Why.UNREAD_AFTER: _unread_after,
+    Why.UNREAD_BOTH: _unread_both,
     Why.ONE_SIDED: _one_sided,
     Why.OTHER_GAUGE: _other_gauge,
     Why.CONTROL_MOVED: _control_moved,
@@ -223,5 +274,24 @@ _SENTENCES: dict[Why, Callable[[Facts], str]] = {
 
 
 def sentence(why: Why, facts: Facts) -> str:
-    """Return the reason as one plain sentence: what, and what to do."""
-    return _SENTENCES[why](facts)
+    """Return the reason as one plain sentence: what, and what to do; with what else the verdict rests on."""
+    return "; ".join([_SENTENCES[why](facts), *_rests_on(why, facts)])
+
+
+def _rests_on(why: Why, facts: Facts) -> list[str]:
+    """Return what is told beside the reason: another gauge, another temperature, and whether that was counted."""
+    told = []
+    if facts.other_gauge and facts.accuracy_known and why is not Why.ACCURACY_BARS:
+        told.append(f"{_who_read(facts)}: their accuracies are counted")
+    if facts.warmer_degc is not None and why is not Why.OTHER_GAUGE:
+        told.append(_temperature(facts, facts.warmer_degc))
+    return told
+
+
+def _temperature(facts: Facts, warmer_degc: float) -> str:
+    word = "warmer" if warmer_degc > 0 else "colder"
+    air = f"the workshop was {amount(abs(warmer_degc), Quantity.TEMPERATURE, 'degC', 1.0)} {word} {facts.when[1]}"
+    if facts.accuracy_known:
+        return f"{air}, so the accuracy is counted"
+    whose = "this gauge" if facts.gauges != (None, None) else "the tool of the typed values"
+    return f"{air}, but the accuracy of {whose} isn't known, so that is not counted"

@@ -17,12 +17,13 @@ from gaugelog.analysis.describe import describe
 from gaugelog.analysis.reasons import Facts, Why, sentence
 from gaugelog.analysis.results import CheckpointComparison, SideSummary, Verdict
 from gaugelog.analysis.rules import LEAST_DOF, Outcome
-from gaugelog.analysis.student import t_quantile
+from gaugelog.analysis.student import f_quantile, t_quantile
 from gaugelog.analysis.uncertainty import Budget, SharedZero, Study, pool
 from gaugelog.model.instrument import Checkpoint
 from gaugelog.model.kinds import AFTER, BEFORE
 
 MOST_PLACEMENTS = 999
+_NOISIER_LEVEL = 0.95
 _VERDICTS = {
     Outcome.HELD: Verdict.HELD,
     Outcome.MOVED: Verdict.MOVED,
@@ -100,6 +101,25 @@ def budget_of(
     return Budget(scatter, len(before.values), len(after.values), step, readings, accuracy, zero)
 
 
+def noisier_stage(before: Side, after: Side, stages: tuple[str, str]) -> str | None:
+    """Return the stage whose placements scatter clearly more than the other's, None where neither does.
+
+    Formula: the ratio of their variances exceeds F_0.95(ν_1, ν_2), with no variance taken below that of a digit, r²/12.
+    Source: F test for equality of two variances, NIST/SEMATECH e-Handbook 1.3.5.9.
+
+    When this is wrong: three placements tell only very unequal stages apart; None doesn't say that they scatter alike.
+    """
+    told = [describe(side.values) for side in (before, after)]
+    if any(each.sd is None for each in told):
+        return None
+    floor = max(before.step, after.step) ** 2 / 12
+    variances = [max((each.sd or 0.0) ** 2, floor) for each in told]
+    loud = int(variances[1] > variances[0])
+    quiet = 1 - loud
+    ratio = f_quantile(_NOISIER_LEVEL, told[loud].n - 1.0, told[quiet].n - 1.0)
+    return stages[loud] if variances[loud] > ratio * variances[quiet] else None
+
+
 @dataclass(frozen=True, slots=True)
 class WayOut:
     """What would settle a "not proven": so many placements more after, or, where none would, what bars it."""
@@ -167,7 +187,7 @@ def compare_checkpoint(
     *,
     study: Study | None = None,
     zero: SharedZero | None = None,
-    accuracies: bool = False,
+    warmer_degc: float | None = None,
     stages: tuple[str, str] = (BEFORE, AFTER),
 ) -> CheckpointComparison:
     """Return what one checkpoint says of one stage against another.
@@ -187,8 +207,9 @@ def compare_checkpoint(
         after: the stage compared to.
         study: repeatability study of the gauge that read both sides.
         zero: a zero set once a stage, where the checkpoint is read on one.
-        accuracies: the gauges' limits of error enter although one gauge read both sides (the workshop's temperature
-            is another), where they are known.
+        warmer_degc: by how much the workshop was warmer at the second stage, None where that is too little to count.
+            The gauges' limits of error then enter although one gauge read both sides; where they are not known, the
+            reason says that they were not counted.
         stages: the two stages' names, for the sentences.
     """
     facts = Facts(checkpoint, n_before=before.n, n_after=after.n, gauges=(before.gauge, after.gauge), stages=stages)
@@ -215,10 +236,20 @@ def compare_checkpoint(
         skipped = before.skipped if before.n == 0 else after.skipped
         return replace(empty, reason=sentence(barred, replace(facts, skipped=skipped)))
 
-    budget = budget_of(before, after, checkpoint.readings_per_placement, study, zero, accuracies)
+    budget = budget_of(before, after, checkpoint.readings_per_placement, study, zero, warmer_degc is not None)
     shift = _mean(after) - _mean(before)
     missing = math.ceil(LEAST_DOF - budget.scatter.dof)
-    facts = replace(facts, shift=shift, step=budget.step, more=max(missing, 1))
+    facts = replace(
+        facts,
+        shift=shift,
+        step=budget.step,
+        more=max(missing, 1),
+        scatter=budget.scatter.sd,
+        noisier=noisier_stage(before, after, stages),
+        other_gauge=other_gauge(before, after),
+        warmer_degc=warmer_degc if checkpoint.kind.glued else None,
+        accuracy_known=before.accuracy is not None and after.accuracy is not None,
+    )
     unjudged = _unjudged(checkpoint, before, after, budget.scatter.dof)
     if budget.scatter.dof <= 0 or unjudged is Why.OTHER_GAUGE:
         return replace(empty, shift=shift, reason=sentence(unjudged or Why.TOO_FEW, facts))

@@ -40,6 +40,8 @@ def _words(checkpoint: Checkpoint, row: CheckpointComparison) -> str:
     moved = f"{told(size)} {_direction(checkpoint, row.shift)} than before"
     beyond = row.limit is not None and size > row.limit + slack
     if row.u is None or row.dof is None:
+        if row.before.n > 1:
+            return f"{moved}; {row.reason}"
         return f"{moved}; one placement before doesn't tell how much they scatter"
     seen = size > float(rules.guard(row.u, row.dof, row.resolution)) + slack
     if not seen and not beyond:
@@ -64,7 +66,7 @@ def compare_wet(instrument: Instrument, before: Snapshot, wet: Snapshot, *, gaug
         instrument: the plan; its checkpoints with stage wet are told.
         before: the snapshot before the glue.
         wet: one placement each.
-        gauges: what is known of each gauge, by short name.
+        gauges: what is known of each gauge, by what `comparison.read_by` names it.
     """
     wanted = [checkpoint for checkpoint in instrument.checkpoints if WET in checkpoint.stages]
     # A plan of the wet checkpoints alone: compare() would leave out one that is not planned for both stages.

@@ -37,6 +37,15 @@ class GaugeName:
         return f"{self.datasheet}@{self.address}"
 
 
+def gauge_key(name: str, datasheet: str, identity: str = "") -> str:
+    """Return what tells a gauge from every other, in words: `cal (depth-line, A1)`.
+
+    A short name may be given to another gauge later, and a port may be renamed: so the datasheet's name and the gauge's
+    identity belong to it, its address doesn't.
+    """
+    return f"{name} ({datasheet}, {identity})" if identity else f"{name} ({datasheet})"
+
+
 def parse_address(text: str) -> Address:
     """Return the parts of `SCHEME:TARGET?KEY=VALUE&…`.
 

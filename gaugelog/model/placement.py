@@ -5,7 +5,7 @@ Here: the nouns that capture makes and the store keeps. Not here: when the hand 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 
 from gaugelog.model.quantities import Quantity
@@ -34,8 +34,10 @@ class Role(Enum):
 class Part:
     """One reading of a gauge within a placement: the median of its steady window, with the bytes it came from.
 
-    `value` and `spread` (largest less smallest in the window) are in the base unit; `text` is the number as shown in
-    `unit`; `resolution` is in the base unit; times are monotonic nanoseconds.
+    `gauge` is the short name it went by. `gauge_key` says which gauge that was (`model.gauges.gauge_key`), as the
+    recording knows it; it is empty in a part just taken, and two parts are equal whatever it says. `value` and
+    `spread` (largest less smallest in the window) are in the base unit; `text` is the number as shown in `unit`;
+    `resolution` is in the base unit; times are monotonic nanoseconds.
     """
 
     role: Role
@@ -49,6 +51,7 @@ class Part:
     start_ns: int
     end_ns: int
     raw: tuple[Chunk, ...] = ()
+    gauge_key: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -93,7 +93,7 @@ def parse_typed(text: str, quantity: Quantity, default_unit: str, given_unit: st
     if len(values) == 2:
         low, high = values
         if low >= high:
-            raise ValueTextError(text, "a feeler pair names the one that goes first, then the larger one that doesn't")
+            raise ValueTextError(text, "a feeler pair with the one that goes first, then the larger one that doesn't")
         return TypedValue(body, unit.name, (low + high) / 2, low, high)
     if bound == ">":
         return TypedValue(body, unit.name, None, low=values[0])

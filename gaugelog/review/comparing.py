@@ -15,13 +15,15 @@ def compare_recorded(
 ) -> Comparison:
     """Return the comparison of two stages; of each, the last complete snapshot counts.
 
+    What is known of a gauge is what its datasheet said last, so that one corrected in place counts for both stages.
+
     A wet check is compared in plain words, without verdicts: one placement each is no proof.
 
     Raises:
         UnknownStageError: the recording has no snapshot of a stage.
     """
     before, after = recording.snapshot(from_stage), recording.snapshot(to_stage)
-    facts = {name: GaugeFacts(kept.accuracy) for name, kept in recording.gauges.items()}
+    facts = {gauge.key: GaugeFacts(gauge.accuracy) for gauge in recording.every_gauge()}
     if to_stage == WET:
         return compare_wet(instrument, before, after, gauges=facts)
     return compare(instrument, before, after, gauges=facts)

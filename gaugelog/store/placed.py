@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from gaugelog.model.gauges import gauge_key
 from gaugelog.model.placement import KeptPlacement, Part, Placement, Role, Settled
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk
@@ -156,7 +157,10 @@ class PlacedRows:
         self.damaged: list[str] = []
         self.kept: list[KeptPlacement] = []
         self.reinterpretations: list[Reinterpretation] = []
-        self._gauges = dict(connection.execute("SELECT id, name FROM gauge"))
+        rows = connection.execute("SELECT id, name, datasheet, identity FROM gauge")
+        self._gauges = {
+            number: (name, gauge_key(name, datasheet, identity)) for number, name, datasheet, identity in rows
+        }
         self._stages = dict(connection.execute("SELECT id, stage FROM snapshot NOT INDEXED"))
         self._rows = PlacementRows(connection)
         for sealed, row in self._rows.placements:
@@ -196,7 +200,7 @@ class PlacedRows:
             resolution=row.resolution_base,
             spread=row.spread_base,
             settled=Settled(row.settled),
-            gauge=self._gauges[row.gauge] if row.gauge is not None else None,
+            gauge=self._gauges[row.gauge][0] if row.gauge is not None else None,
             time_ns=row.monotonic_ns,
             parts=self._parts(row.id, None),
         )
@@ -215,12 +219,16 @@ class PlacedRows:
         )
 
     def _parts(self, placement_id: int, reinterpretation: int | None) -> tuple[Part, ...]:
-        """Return parts with the bytes of the first ones, which stand in the same order."""
+        """Return parts with the bytes and the gauges of the first ones, which stand in the same order.
+
+        Bytes read again come from the gauge that sent them, whatever its short name stands for by then.
+        """
         first = self._rows.parts[placement_id, None]
         return tuple(
             Part(
                 role=Role(row.role),
-                gauge=self._gauges[row.gauge],
+                gauge=self._gauges[source.gauge][0],
+                gauge_key=self._gauges[source.gauge][1],
                 value=row.value_base,
                 text=row.text,
                 unit=row.unit,

@@ -100,6 +100,11 @@ class Recording:
         with connect.open_to_read(self.path) as db:
             return MappingProxyType({row.gauge.name: row.gauge for row in self._gauge_rows(db)})
 
+    def every_gauge(self) -> tuple[RecordedGauge, ...]:
+        """Return every gauge in every version in which it was put in, in that order: a short name may occur again."""
+        with connect.open_to_read(self.path) as db:
+            return tuple(row.gauge for row in self._gauge_rows(db))
+
     def _read_snapshots(self) -> ReadSnapshots:
         with connect.open_to_read(self.path) as db:
             self._gauge_rows(db)

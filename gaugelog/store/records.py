@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gaugelog.model.datasheet import Sends
+from gaugelog.model.gauges import gauge_key
 from gaugelog.model.placement import Placement
 from gaugelog.model.quantities import Quantity
 
@@ -48,6 +49,11 @@ class RecordedGauge:
     sends: Sends
     rate_hz: float | None
     awake_s: float | None
+
+    @property
+    def key(self) -> str:
+        """What tells it from every other gauge, as `model.gauges.gauge_key`."""
+        return gauge_key(self.name, self.datasheet, self.identity)
 
 
 @dataclass(frozen=True, slots=True)

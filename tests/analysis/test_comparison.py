@@ -104,7 +104,7 @@ def test_a_control_that_moved_withdraws_its_gauges_verdicts():
     assert rows["block"].verdict is Verdict.MOVED
     assert "glue can't move this" in rows["block"].reason
     assert rows["angle"].verdict is Verdict.NO_VERDICT
-    assert "the control block moved" in rows["angle"].reason
+    assert 'the control "block" moved' in rows["angle"].reason
     assert rows["angle"].p_within is None
     assert rows["bass"].verdict is Verdict.HELD
 
@@ -126,7 +126,7 @@ def test_another_gauge_after_than_before():
     plan_after = full(gauge="other")
     unknown = compare(PLAN, snapshot(BEFORE, full()), snapshot(AFTER, plan_after)).checkpoints[0]
     assert unknown.verdict is Verdict.NO_VERDICT
-    assert "level read it first and other later" in unknown.reason
+    assert "level read it before and other after" in unknown.reason
     known = compare(PLAN, snapshot(BEFORE, full()), snapshot(AFTER, plan_after), gauges=gauges).checkpoints[0]
     same = compare(PLAN, snapshot(BEFORE, full()), snapshot(AFTER, full()), gauges=gauges).checkpoints[0]
     # two readings a placement, two gauges, each rectangular: 2 (0.05² + 0.05²)/3
@@ -141,6 +141,8 @@ def test_a_colder_workshop_lets_accuracies_enter():
     other = compare(PLAN, snapshot(BEFORE, full() + warm), snapshot(AFTER, full() + cold), gauges=gauges)
     assert other.checkpoints[1].u ** 2 - same.checkpoints[1].u ** 2 == pytest.approx(2 * 0.03**2 / 3)
     assert other.checkpoints[0].u == same.checkpoints[0].u
+    assert "8 °C colder after, but" in other.checkpoints[0].reason
+    assert "workshop" not in other.checkpoints[-1].reason + same.checkpoints[0].reason
 
 
 def test_the_gauges_study_is_used():
@@ -188,6 +190,11 @@ def test_wet_that_moved_within_its_limit():
         PLAN, snapshot(BEFORE, full()), wet(placed("angle", 2.65, "level"), placed("bass", 1.0, "caliper"))
     )
     assert told.checkpoints[0].reason == "0.15° lower than before, within the limit of 0.2°"
+
+
+def test_wet_read_with_another_gauge_says_so():
+    told = compare_wet(PLAN, snapshot(BEFORE, full()), wet(placed("angle", 2.85, "other")))
+    assert told.checkpoints[0].reason.startswith("0.05° higher than before; level read it before and other wet")
 
 
 def test_wet_that_one_placement_cannot_tell():

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from gaugelog.analysis import rules
 from gaugelog.analysis.results import Verdict
 from gaugelog.analysis.rules import Outcome
-from gaugelog.analysis.shift import Side, budget_of, compare_checkpoint
+from gaugelog.analysis.shift import Side, budget_of, compare_checkpoint, noisier_stage
 from gaugelog.analysis.uncertainty import Budget, SharedZero, Study, pool
 from gaugelog.model.instrument import Checkpoint
 from gaugelog.model.kinds import KIND_BY_SLUG
@@ -93,7 +93,20 @@ def test_the_smallest_number_of_more_placements():
 def test_one_more_is_said_in_the_singular():
     row = compare_checkpoint(checkpoint(0.2), side(2.8, 2.9, 2.7), side(2.8, 2.9, 2.9))
     assert row.more_placements == 1
-    assert "1 more placement after is needed" in row.reason
+    assert row.reason.endswith(
+        "1 more placement after is needed to prove it: `gaugelog capture after --more 1 --at spot`"
+    )
+
+
+def test_a_stage_of_the_builders_own_is_called_one():
+    stages = ("dry-fit", "sanded")
+    row = compare_checkpoint(checkpoint(0.2), side(2.8, 2.9, 2.7), side(2.8, 2.9, 2.9), stages=stages)
+    assert "1 more placement at stage sanded is needed" in row.reason
+    assert "`gaugelog capture sanded --more 1 --at spot`" in row.reason
+    few = compare_checkpoint(checkpoint(), side(2.8), side(2.9), stages=stages)
+    assert "1 placement at stage dry-fit and 1 at stage sanded don't tell" in few.reason
+    barred = compare_checkpoint(replace(CLEARANCE, limit=0.28), side(1.0, 1.8), side(*[1.4] * 5), stages=stages)
+    assert "no number of placements at stage sanded can prove it" in barred.reason
 
 
 def test_a_limit_below_one_digit_points_to_the_bridge():
@@ -114,7 +127,33 @@ def test_placements_before_that_bar():
     before, after = side(1.0, 1.8), side(1.4, 1.4, 1.4, 1.4, 1.4)
     row = compare_checkpoint(replace(CLEARANCE, limit=0.28), before, after)
     assert (row.verdict, row.more_placements) == (Verdict.NOT_PROVEN, None)
-    assert "2 placements before scatter too much" in row.reason
+    assert (
+        "2 placements before are too few for placements that scatter by 0.25 mm (more before than after)" in row.reason
+    )
+
+
+def test_a_noisy_stage_after_is_not_blamed_on_before():
+    after = (1.0, 1.8, 1.4, 1.0, 1.8, 1.4, 1.0, 1.8)
+    row = compare_checkpoint(replace(CLEARANCE, limit=0.35), side(1.4, 1.4), side(*after))
+    assert (row.verdict, row.more_placements) == (Verdict.NOT_PROVEN, None)
+    sd = np.std([*(value - np.mean(after) for value in after), 0, 0]) * math.sqrt(10 / 8)  # pooled, 8 degrees
+    assert f"2 placements before are too few for placements that scatter by {sd:.2f} mm" in row.reason
+    assert "scatter too much" not in row.reason
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "told"),
+    [
+        ((1.0, 1.8, 1.4, 1.1), (1.4, 1.4, 1.45, 1.4), "before"),
+        ((1.4, 1.4, 1.45, 1.4), (1.0, 1.8, 1.4, 1.1), "after"),
+        ((1.4, 1.4, 1.4), (1.4, 1.45, 1.4), None),
+        ((1.0, 1.8, 1.4), (1.2, 1.7, 1.4), None),
+        ((1.0,), (1.2, 1.7, 1.4), None),
+    ],
+)
+def test_the_noisier_stage_is_named_only_where_it_clearly_is(before, after, told):
+    """F_0.95(3, 3) is 9.277, F_0.95(2, 2) is 19.0 (NIST/SEMATECH e-Handbook, table 1.3.6.7.3)."""
+    assert noisier_stage(side(*before), side(*after), ("before", "after")) == told
 
 
 def test_fewer_than_four_degrees_of_freedom():
@@ -131,7 +170,7 @@ def test_one_and_one_have_a_shift_and_nothing_else():
     row = compare_checkpoint(checkpoint(), side(2.8), side(2.9))
     assert (row.verdict, row.u, row.dof, row.expanded_95) == (Verdict.NO_VERDICT, None, None, None)
     assert row.shift == pytest.approx(0.1)
-    assert "take 4 more placements after" in row.reason
+    assert "take 4 more placements after with `gaugelog capture after --more 4 --at spot`" in row.reason
 
 
 def test_a_study_gives_single_placements_a_verdict():
@@ -143,9 +182,9 @@ def test_a_study_gives_single_placements_a_verdict():
 @pytest.mark.parametrize(
     ("before", "after", "said"),
     [
-        (side(), side(2.8, 2.8, 2.8), "not read before"),
+        (side(), side(2.8, 2.8, 2.8), "not read before, so there is nothing to compare with"),
         (side(2.8, 2.8, 2.8), side(), "`gaugelog capture after` takes it"),
-        (side(), side(), "not read before and after"),
+        (side(), side(), "read neither before nor after"),
         (side(2.8, 2.8, 2.8), side(skipped="clamp in the way"), "left out: clamp in the way"),
     ],
 )
@@ -174,7 +213,7 @@ def test_without_a_limit_the_shift_is_told_and_bars_nothing():
 def test_another_gauge_without_accuracy_gets_no_verdict():
     row = compare_checkpoint(checkpoint(), side(2.8, 2.8, 2.8, gauge="first"), side(2.8, 2.8, 2.8, gauge="second"))
     assert (row.verdict, row.u, row.p_within) == (Verdict.NO_VERDICT, None, None)
-    assert "first read it first and second later" in row.reason
+    assert "first read it before and second after" in row.reason
 
 
 def test_accuracies_enter_where_another_gauge_read_after():
@@ -185,6 +224,7 @@ def test_accuracies_enter_where_another_gauge_read_after():
     )
     assert other.u**2 - plain.u**2 == pytest.approx(2 * 0.1**2 / 3)
     assert other.verdict is Verdict.HELD
+    assert "a read it before and b after: their accuracies are counted" in other.reason
     tight = compare_checkpoint(
         replace(CLEARANCE, limit=0.1),
         side(1.0, 1.0, 1.0, gauge="a", accuracy=0.1),
@@ -196,7 +236,25 @@ def test_accuracies_enter_where_another_gauge_read_after():
 
 def test_several_gauges_within_a_stage_are_another_gauge():
     mixed = side(2.8, 2.8, 2.8, gauge="a and b", mixed=True)
-    assert compare_checkpoint(checkpoint(), mixed, mixed).verdict is Verdict.NO_VERDICT
+    row = compare_checkpoint(checkpoint(), mixed, mixed)
+    assert row.verdict is Verdict.NO_VERDICT
+    assert "a and b read it, not one of them alone" in row.reason
+
+
+def test_another_temperature_is_told_and_whether_it_counts():
+    sides = [side(1.0, 1.0, 1.0, gauge="a", accuracy=0.1)] * 2
+    counted = compare_checkpoint(CLEARANCE, *sides, warmer_degc=-8.0)
+    plain = compare_checkpoint(CLEARANCE, *sides)
+    assert counted.u**2 - plain.u**2 == pytest.approx(2 * 0.1**2 / 3)
+    assert counted.reason.endswith("; the workshop was 8 °C colder after, so the accuracy is counted")
+    unknown = compare_checkpoint(CLEARANCE, *[side(1.0, 1.0, 1.0, gauge="a")] * 2, warmer_degc=7.5)
+    assert unknown.verdict is Verdict.HELD
+    assert unknown.reason.endswith(
+        "; the workshop was 7.5 °C warmer after, but the accuracy of this gauge isn't known, so that is not counted"
+    )
+    typed = compare_checkpoint(CLEARANCE, *[side(1.0, 1.0, 1.0)] * 2, warmer_degc=7.5)
+    assert "the accuracy of the tool of the typed values isn't known" in typed.reason
+    assert "workshop" not in plain.reason
 
 
 def test_a_feeler_pair_is_rectangular():

@@ -94,6 +94,12 @@ def test_any_text_is_a_value_or_a_declared_error(text, quantity):
     assert read.value is not None or (read.low is None) != (read.high is None)
 
 
+def test_a_pair_the_wrong_way_round_is_told_what_is_wanted():
+    with pytest.raises(ValueTextError) as caught:
+        length("0.30..0.25")
+    assert caught.value.wanted == "a feeler pair with the one that goes first, then the larger one that doesn't"
+
+
 def test_temperatures_take_the_offset_once():
     pair = parse_typed("68..70 °F", Quantity.TEMPERATURE, "degC")
     assert pair.low == 20.0

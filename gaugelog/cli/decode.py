@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from gaugelog.cli.options import InstrumentOption, JsonOption, RecordingOption, find_files, load_instrument, print_json
+
+if TYPE_CHECKING:
+    from gaugelog.model.instrument import Instrument
+    from gaugelog.store.reader import Recording
 
 
 def decode(
@@ -34,11 +38,11 @@ def decode(
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
     folders = datasheet_folders(path.parent)
-    named = piece.gauge(gauge)
-    sheet = read_datasheet_file(datasheet) if datasheet else find_datasheet(named.gauge.datasheet, folders)
     if not target.is_file():
         raise NoRecordingError(target)
     with open_recording(target) as source:
+        name = _datasheet_name(gauge, piece, source)
+        sheet = read_datasheet_file(datasheet) if datasheet else find_datasheet(name, folders)
         found = read_again(source.snapshots(), piece, {gauge: sheet})
     changed = [each for each in found if each.differs]
     if changed and not look:
@@ -54,3 +58,14 @@ def decode(
     unread = sum(each.new is None for each in found)
     change = "would change" if look else "changed"
     typer.echo(f"{len(found)} placements read again: {len(changed)} {change}, {unread} unreadable.")
+
+
+def _datasheet_name(gauge: str, piece: Instrument, source: Recording) -> str:
+    """Return the datasheet that a gauge names now; that of the recording where the file has no such gauge any more.
+
+    Raises:
+        UnknownGaugeError: neither has it.
+    """
+    if gauge in piece.gauges or gauge not in source.gauges:
+        return piece.gauge(gauge).gauge.datasheet
+    return source.gauges[gauge].datasheet

@@ -115,8 +115,9 @@ class StreamDesk:
         self.screen = Screen(self._draw, quiet=quiet)
 
     async def attend(self) -> None:
-        """Run until the end."""
+        """Run until the end; where readings are typed, the keys are theirs."""
         from gaugelog.links.keyboard import keys
+        from gaugelog.recorder.work import is_typed
 
         heard = self.attendance.each(self.work.stream.events(), self.hear)
         typing = () if is_typed(self.work.gauge.gauge) else (self.attendance.each(keys(), self.press),)

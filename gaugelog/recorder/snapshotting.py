@@ -18,6 +18,10 @@ from gaugelog.model.readings import Heard, LinkChange, LinkState
 from gaugelog.recorder.work import Work, step_of
 
 
+def _gauges_of(checkpoint: Checkpoint) -> tuple[str, ...]:
+    return tuple(name for name in (checkpoint.gauge, checkpoint.body_gauge) if name is not None)
+
+
 @dataclass(slots=True)
 class Task:
     """One checkpoint of the snapshot: how many placements are wanted, which are there, why it was skipped."""
@@ -89,9 +93,14 @@ class SnapshotWork:
 
     @property
     def gauges_needed(self) -> set[str]:
-        """Short names of the gauges that the unfinished checkpoints are read with."""
-        needed = [task.checkpoint for task in self.tasks if task.missing]
-        return {name for point in needed for name in (point.gauge, point.body_gauge) if name is not None}
+        """Short names of the gauges to listen to for the unfinished checkpoints."""
+        return {
+            name
+            for task in self.tasks
+            if task.missing
+            for name in _gauges_of(task.checkpoint)
+            if self.work.speaks(name)
+        }
 
     @property
     def placing_state(self) -> PlacingState | None:
@@ -131,7 +140,8 @@ class SnapshotWork:
         """Make it this task's turn; a gauge that rests where the last one left it says nothing here."""
         self.current = task
         self.placing = None
-        if task is not None and task.checkpoint.gauge is not None:
+        gauges = _gauges_of(task.checkpoint) if task is not None else ()
+        if task is not None and gauges and all(self.work.speaks(name) for name in gauges):
             self.placing = Placing(task.checkpoint, self.work.datasheets)
             self.placing.await_lift()
 

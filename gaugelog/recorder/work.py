@@ -17,6 +17,7 @@ from gaugelog.gauges.connect import open_gauge
 from gaugelog.gauges.stream import GaugeStream
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.gauges import GaugeName
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.store.writer import RecordingWriter
 
@@ -37,6 +38,11 @@ def datasheets_of(instrument: Instrument, folders: Sequence[Path]) -> dict[str, 
         FaultyDatasheetError: one has faults.
     """
     return {name: find_datasheet(named.gauge.datasheet, folders) for name, named in instrument.gauges.items()}
+
+
+def is_typed(gauge: GaugeName) -> bool:
+    """Return whether a gauge's readings are typed on standard input."""
+    return gauge.address.scheme == "typed"
 
 
 def step_of(checkpoint: Checkpoint, datasheets: dict[str, Datasheet]) -> float:
@@ -67,12 +73,16 @@ class Work:
     ) -> None:
         self.writer.finish()
 
+    def speaks(self, name: str) -> bool:
+        """Return whether a gauge sends by itself; what a typed one shows comes with the keys."""
+        return not is_typed(self.instrument.gauge(name).gauge)
+
     def streams(self, names: Iterable[str], *, reconnect: bool) -> list[GaugeStream]:
-        """Return a stream for each gauge named, not yet opened."""
+        """Return a stream for each gauge named that speaks, not yet opened."""
         return [
             open_gauge(named.gauge, self.folders, name, reconnect=reconnect)
             for name, named in self.instrument.gauges.items()
-            if name in set(names)
+            if name in set(names) and self.speaks(name)
         ]
 
 

@@ -88,12 +88,18 @@ class Terminal:
             pass
         return self.process.wait(max(0.1, until - time.monotonic()))
 
+    def hang_up(self) -> None:
+        """Close the window under the program."""
+        os.close(self._end)
+        self._end = -1
+
     def close(self) -> None:
         """End the program if it still runs, and close the terminal."""
         if self.process.poll() is None:
             self.process.kill()
         self.process.wait()
-        os.close(self._end)
+        if self._end >= 0:
+            self.hang_up()
 
 
 class Gauge:

@@ -68,6 +68,17 @@ def test_a_placement_dropped_after_the_gauge_was_finished_is_read_again_by_the_g
     assert "\a" not in screen.raw
 
 
+def test_a_gauge_whose_readings_are_typed_leaves_the_keys_to_the_desk(workshop) -> None:
+    workshop.plan('angle = "angle-line@typed:"')
+    screen = workshop.run("capture", "before")
+    screen.expect("neck-angle")
+    screen.type("2.80\n")
+    screen.expect("neck-angle 1 of 1: 2.80")
+    screen.type("90.0\nq")
+    assert screen.end() == 0
+    assert workshop.texts("before") == {"neck-angle": ["2.80"], "block": ["90.0"]}
+
+
 def test_ctrl_c_ends_it_and_keeps_what_was_taken(workshop) -> None:
     workshop.plug_in()
     screen = workshop.run("capture", "before")

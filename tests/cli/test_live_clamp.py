@@ -121,6 +121,16 @@ def test_a_gauge_whose_program_is_killed_is_told(workshop) -> None:
     assert len(workshop.recording.gaps()) == 1
 
 
+def test_a_closed_terminal_ends_the_sitting_properly(workshop) -> None:
+    gauge = workshop.plug_in()
+    gauge.do("rest 2.8")
+    screen = workshop.run("clamp")
+    screen.expect("2.80")
+    screen.hang_up()
+    screen.process.wait(10)
+    assert [sitting.finished for sitting in workshop.recording.sittings()] == [True]
+
+
 def test_a_mark_alone_may_lie_back(workshop) -> None:
     ran = workshop.piped("clamp", "--mark", "clamps off", "--ago", "2m")
     assert (ran.returncode, ran.stderr) == (0, "")

@@ -92,11 +92,18 @@ def test_piped_every_line_is_an_object(workshop) -> None:
     assert errors == ""
     assert "\a" not in rest
     readings = [line for line in lines if "text" in line]
-    assert all(set(line) == READING_KEYS for line in readings)
+    assert all(set(line) >= READING_KEYS for line in readings)
     assert readings[0]["value"] == pytest.approx(90.1)
     assert (readings[0]["in_band"], readings[0]["off"]) == (True, pytest.approx(0.1))
     others = [line for line in lines if "text" not in line]
     assert [next(iter(line)) for line in others] == ["link", "pass", "zero"]
+
+
+def test_typed_readings_are_all_readings(workshop) -> None:
+    ran = workshop.piped("stream", "angle-line@typed:", lines="+ 90.10 deg\n+ 90.20 deg\n+ 90.30 deg\n")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    lines = [json.loads(line) for line in ran.stdout.splitlines()]
+    assert [line["text"] for line in lines if "text" in line] == ["90.10", "90.20", "90.30"]
 
 
 def test_a_reader_that_goes_away_ends_it(workshop) -> None:

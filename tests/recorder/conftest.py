@@ -22,7 +22,7 @@ name = "baritone"
 flat_spot = "tape mark behind the bridge"
 
 [gauges]
-angle = "{angle}@typed:"
+angle = "{angle}@sim:"
 
 [[checkpoint]]
 id = "neck-angle"

@@ -2,9 +2,10 @@
 
 Here: a checkpoint as it will be written, and what the builder has to read it with. Not here: any one checkpoint.
 
-A limit is worth writing only if the reading can prove it. With three placements before and three after whose spread is
-one step r, the smallest provable shift is 3.4 r where one reading makes a placement and 3.7 r where two do (body, then
-neck). Hence 0.2 degrees with a gauge of 0.05, 0.25 mm with feelers 0.05 mm apart, 0.5 mm with a caliper read to 0.1.
+A limit is worth writing only if the reading can prove it. With three placements before and three after that scatter by
+half a step r, the smallest provable limit is 1.8 r where one reading makes a placement and 2.1 r where two do (body,
+then neck); where they scatter by a whole step it is 3.1 r and 3.2 r. The limits here leave room for the latter: 0.2
+degrees with a gauge of 0.05, 0.25 mm with feelers 0.05 mm apart, 0.5 mm with a caliper read to 0.1.
 """
 
 from __future__ import annotations

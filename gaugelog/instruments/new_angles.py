@@ -51,11 +51,11 @@ def block(kit: Kit) -> Draft:
 
 def neck_angle(kit: Kit) -> Draft:
     """Slope of the fret plane."""
-    coarse = kit.gauges == "none"
+    step, provable = ("0.1", "0.21, 1 mm") if kit.gauges == "none" else ("0.05", "0.11, 0.5 mm")
     why = (
         "Slope of the fret plane against the body top. One degree is 4.8 mm at the bridge, so a gauge of"
-        f" {'0.1' if coarse else '0.05'} proves about {'1.8' if coarse else '0.9'} mm there: the clearances below"
-        " are finer, this one says how it came about. Its tolerance keeps the bearing inside the travel."
+        f" {step} proves about {provable} there: the clearances below are finer, this one says how it came about."
+        " Its tolerance keeps the bearing inside the travel."
     )
     todo = kit.on("the flat spot", "a straightedge on the frets between the tape marks")
     values = (

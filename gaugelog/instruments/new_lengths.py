@@ -17,7 +17,7 @@ def clearances(kit: Kit) -> list[Draft]:
 def _clearance(kit: Kit, side: str, y_mm: float) -> Draft:
     pair = f"{kit.length(0.5)}..{kit.length(0.55)}"
     why = (
-        "The best proof of all: feelers at the bridge show a twentieth of a degree of neck angle, and the"
+        "The best proof of all: feelers at the bridge prove a fiftieth of a degree of neck angle, and the"
         " difference of the two sides shows roll. Bridge down on its spacer, and both clearances above 0: a"
         f" straightedge that touches says nothing about how hard. {pair} says that the first feeler goes and"
         " the next doesn't. Quick enough while the glue is open (keep glue off feelers and frets)."
@@ -159,7 +159,10 @@ def string_margins(kit: Kit) -> list[Draft]:
 
 def nut_to_saddle(kit: Kit) -> Draft:
     """Length along the strings."""
-    why = "Coarse, but it shows a neck that slid out of its pocket: 2 mm is what a rule can prove."
+    why = (
+        "Coarse, but it shows a neck that slid out of its pocket: a rule proves about"
+        f" {kit.length(0.9, '0.028')}, and the limit leaves room for a less steady hand."
+    )
     values = (
         kit.ruler,
         ("nominal", kit.length(688.8)),

@@ -3,10 +3,15 @@
 import re
 from dataclasses import fields
 from itertools import product
-from math import cos, radians, sin, sqrt, tan
+from math import atan, cos, degrees, radians, sin, sqrt, tan
+from pathlib import Path
 
 import pytest
 
+from gaugelog.analysis.plan import smallest_provable_shift
+from gaugelog.analysis.rules import smallest_provable
+from gaugelog.analysis.uncertainty import Budget, Scatter
+from gaugelog.instruments import drafts
 from gaugelog.instruments.find import is_instrument_file
 from gaugelog.instruments.new import GAUGE_PLANS, new_instrument
 from gaugelog.instruments.read import read_instrument
@@ -108,6 +113,57 @@ def test_every_limit_can_be_proven_by_what_reads_it(gauges, full, units):
         assert checkpoint.limit >= (T_95 + T_90) * u, checkpoint.id
         limits += 1
     assert limits >= 5
+
+
+def remarks(text):
+    """Return the remarks of a file as one line."""
+    return " ".join(line.lstrip("# ") for line in text.splitlines() if line.startswith("#"))
+
+
+@pytest.mark.parametrize(("gauges", "units"), list(product(GAUGE_PLANS, ("mm", "in"))))
+def test_what_the_remarks_call_provable_is_what_the_plan_will_say(gauges, units):
+    said, work = remarks(text_of(gauges, True, units)), instrument_of(gauges, True, units)
+    angle, clearance = work.checkpoint("neck-angle"), work.checkpoint("clearance-bass")
+    lever_mm = clearance.place.point_mm[0]
+
+    step, angle_deg, bridge_mm = re.search(r"a gauge of (\S+) proves about (\S+), (\S+) mm there", said).groups()
+    assert float(step) == (angle.step or GAUGE_STEP_DEG)
+    found = smallest_provable_shift(angle, float(step), angle.placements)
+    assert float(angle_deg) == pytest.approx(found, abs=0.005)
+    assert float(bridge_mm) == pytest.approx(lever_mm * tan(radians(found)), abs=0.05)
+
+    assert "feelers at the bridge prove a fiftieth of a degree" in said
+    found = smallest_provable_shift(clearance, clearance.step, clearance.placements)
+    assert degrees(atan(found / lever_mm)) == pytest.approx(1 / 50, abs=0.0025)
+
+    rule = work.checkpoint("nut-to-saddle")
+    told = float(re.search(r"a rule proves about ([\d.]+\d)", said)[1]) * (25.4 if units == "in" else 1)
+    assert told == pytest.approx(smallest_provable_shift(rule, rule.step, rule.placements), abs=0.05)
+
+
+def test_the_pages_factors_are_those_of_the_plan():
+    """The page and the head of `drafts` state them in steps r: for a scatter of half a step, and of a whole one."""
+    page = (Path(__file__).parents[2] / "docs" / "instrument.md").read_text(encoding="utf-8")
+    section = " ".join(page.partition("### A limit that can be proven")[2].partition("\n## ")[0].split())
+    work = instrument_of("one", True)
+    half, whole = [], []
+    for name in ("clearance-bass", "neck-angle"):
+        checkpoint = work.checkpoint(name)
+        half.append(smallest_provable_shift(checkpoint, 1.0, 3))
+        found = Budget(Scatter(1.0, 4.0), 3, 3, 1.0, checkpoint.readings_per_placement).evaluate()
+        whole.append(float(smallest_provable(found.u, found.dof, 1.0)))
+    assert [float(number) for number in re.findall(r"([\d.]+) \*r\*", section)] == [round(x, 1) for x in half + whole]
+    head = " ".join(str(drafts.__doc__).split())
+    assert [float(number) for number in re.findall(r"([\d.]+) r\b", head)] == [round(x, 1) for x in half + whole]
+
+    angle_deg, angle_mm, feeler_mm, feeler_deg = re.search(
+        r"proves about ([\d.]+)°, which is ([\d.]+) mm at a bridge 275 mm .* prove ([\d.]+) mm, which is ([\d.]+)°",
+        section,
+    ).groups()
+    assert float(angle_deg) == pytest.approx(half[1] * 0.05, abs=0.005)
+    assert float(angle_mm) == pytest.approx(275 * tan(radians(half[1] * 0.05)), abs=0.05)
+    assert float(feeler_mm) == pytest.approx(half[0] * 0.05, abs=0.005)
+    assert float(feeler_deg) == pytest.approx(degrees(atan(half[0] * 0.05 / 275)), abs=0.005)
 
 
 @pytest.mark.parametrize("gauges", GAUGE_PLANS)

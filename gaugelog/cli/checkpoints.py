@@ -19,6 +19,6 @@ def checkpoints(
     datasheets = datasheets_of(work, datasheet_folders(path.parent))
     rows = plan(work, {point.id: step_of(point, datasheets) for point in work.checkpoints})
     if as_json:
-        print_json(plan_document(rows))
+        print_json(plan_document(rows, work))
     else:
         console().print(plan_table(rows, work))

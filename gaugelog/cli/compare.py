@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from gaugelog.analysis.results import Comparison
 
 
+FromStageOption = Annotated[str, typer.Option(metavar="STAGE", help="Stage to compare from.")]
+ToStageOption = Annotated[str, typer.Option(metavar="STAGE", help="Stage to compare to.")]
+
+
 def exit_status(comparison: Comparison) -> int:
     """Return 1 where something moved, 3 where nothing moved but something has no proof, 0 where all held."""
     from gaugelog.analysis.results import Verdict
@@ -41,16 +45,18 @@ def compare(
 
     Exit status: 0 all held; 1 something moved; 3 nothing moved but something is not proven, unread or without verdict.
     """
+    from gaugelog.cli.gathering import simulated_gauges
     from gaugelog.review.comparing import compare_recorded
     from gaugelog.show.documents import comparison_document
-    from gaugelog.show.terminal import comparison_view, console
+    from gaugelog.show.terminal import comparison_view, console, simulated_above
     from gaugelog.store.reader import open_recording
 
     with open_recording(find_recording(instrument, recording)) as source:
         work = recorded_instrument(source)
         comparison = compare_recorded(source, work, from_stage, to_stage)
+        simulated = simulated_gauges(source)
     if as_json:
-        print_json(comparison_document(comparison))
+        print_json(comparison_document(comparison, simulated))
     else:
-        console().print(comparison_view(comparison, work.units))
+        console().print(simulated_above(comparison_view(comparison, work.units), simulated))
     raise typer.Exit(exit_status(comparison))

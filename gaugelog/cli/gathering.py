@@ -6,13 +6,16 @@ Here: store, review and analysis put together into what `show` asks for. Not her
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from gaugelog.errors import NothingToDoError, UnknownStageError
+from gaugelog.model.kinds import AFTER, BEFORE
 
 if TYPE_CHECKING:
     from gaugelog.analysis.results import Comparison, Drift
     from gaugelog.model.instrument import Instrument
+    from gaugelog.model.placement import KeptPlacement, Snapshot
     from gaugelog.review.session import Session
     from gaugelog.show.charts import ChartSeries, DriftChart
     from gaugelog.show.report import GaugeUsed, ReportData
@@ -20,9 +23,26 @@ if TYPE_CHECKING:
     from gaugelog.store.records import RecordedGauge
 
 
+def simulated_gauges(recording: Recording) -> tuple[str, ...]:
+    """Return the short names of the gauges of a recording that were simulated, if only for a time."""
+    names = (gauge.name for gauge in recording.every_gauge() if gauge.address.startswith("sim:"))
+    return tuple(dict.fromkeys(names))
+
+
 def is_simulated(recording: Recording) -> bool:
     """Return whether any gauge of the recording was a simulated one."""
-    return any(gauge.address.startswith("sim:") for gauge in recording.gauges.values())
+    return bool(simulated_gauges(recording))
+
+
+def read_by_any(gauges: Iterable[str], snapshots: Iterable[Snapshot]) -> tuple[KeptPlacement, ...]:
+    """Return the placements of snapshots in which any of `gauges` had a part."""
+    wanted = set(gauges)
+    return tuple(
+        kept
+        for snapshot in snapshots
+        for kept in snapshot.placements
+        if wanted & {kept.placement.gauge, *(part.gauge for part in kept.placement.parts)}
+    )
 
 
 def curves_of(session: Session) -> list[ChartSeries]:
@@ -43,8 +63,14 @@ def drift_chart_of(session: Session, drift: Drift, instrument: Instrument, simul
     return DriftChart(title, curves_of(session), drift, session.marks, instrument.units, simulated)
 
 
-def gather_report(recording: Recording, instrument: Instrument) -> ReportData:
-    """Return all that a report is made of; what the recording doesn't hold yet is said in words."""
+def gather_report(
+    recording: Recording, instrument: Instrument, from_stage: str = BEFORE, to_stage: str = AFTER
+) -> ReportData:
+    """Return all that a report is made of; what the recording doesn't hold yet is said in words.
+
+    Raises:
+        UnknownStageError: a stage other than before and after was asked for, and the recording has no snapshot of it.
+    """
     import time
 
     from gaugelog.analysis.results import Gap
@@ -52,7 +78,7 @@ def gather_report(recording: Recording, instrument: Instrument) -> ReportData:
     from gaugelog.show.report import ReportData
 
     missing: list[str] = []
-    comparison = _comparison(recording, instrument, missing)
+    comparison = _comparison(recording, instrument, (from_stage, to_stage), missing)
     session = _session(recording, instrument, missing)
     rejects: Counter[tuple[str, str]] = Counter()
     for count in recording.rejects():
@@ -76,12 +102,16 @@ def gather_report(recording: Recording, instrument: Instrument) -> ReportData:
     )
 
 
-def _comparison(recording: Recording, instrument: Instrument, missing: list[str]) -> Comparison | None:
+def _comparison(
+    recording: Recording, instrument: Instrument, stages: tuple[str, str], missing: list[str]
+) -> Comparison | None:
     from gaugelog.review.comparing import compare_recorded
 
     try:
-        return compare_recorded(recording, instrument)
+        return compare_recorded(recording, instrument, *stages)
     except UnknownStageError as error:
+        if error.got not in (BEFORE, AFTER):
+            raise
         missing.append(f"No comparison yet: the recording has no snapshot {error.got}.")
         return None
 

@@ -55,12 +55,13 @@ def read(
     from gaugelog.gauges.connect import open_gauge
     from gaugelog.gauges.read_once import read_once
     from gaugelog.show.documents import heard_document
-    from gaugelog.show.terminal import console, heard_view
+    from gaugelog.show.terminal import console, heard_view, simulated_above
 
     named, folders = name_gauge(gauge, instrument)
     stream = open_gauge(named.gauge, folders, named.name)
     heard = start(read_once(stream, wait, count))
+    simulated = named.gauge.address.scheme == "sim"
     if as_json:
-        print_json(heard_document(heard))
+        print_json(heard_document(heard, simulated))
     else:
-        console().print(heard_view(heard, raw=raw))
+        console().print(simulated_above(heard_view(heard, raw=raw), [named.name] if simulated else []))

@@ -6,10 +6,11 @@ unknown or infinite is None; times are ISO 8601 in UTC. Not here: text for peopl
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from gaugelog.analysis.plan import PlanRow
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, PhaseDrift, SeriesDrift, SideSummary
+from gaugelog.analysis.tolerance import mean_value, out_by
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.placement import KeptPlacement, Part, Placement, Snapshot
@@ -22,6 +23,7 @@ from gaugelog.show.gauge_documents import (
     iso_utc,
     reading_document,
 )
+from gaugelog.show.words import must_but_cannot_prove, simulated_gauges
 
 __all__ = [
     "Document",
@@ -38,9 +40,12 @@ __all__ = [
 ]
 
 
-def plan_document(rows: Iterable[PlanRow]) -> Document:
+def plan_document(rows: Iterable[PlanRow], instrument: Instrument) -> Document:
     """Return the plan and what it will be able to prove."""
-    return {"checkpoints": [_plan_row(row) for row in rows]}
+    return {
+        "simulated": list(simulated_gauges(instrument)),
+        "checkpoints": [_plan_row(row) for row in rows],
+    }
 
 
 def _plan_row(row: PlanRow) -> Document:
@@ -54,6 +59,8 @@ def _plan_row(row: PlanRow) -> Document:
         "resolution": finite(row.resolution),
         "smallest_provable": finite(row.smallest_provable),
         "hopeless": row.hopeless,
+        "must_prove": point.must_prove,
+        "ready": not must_but_cannot_prove(row),
         "better": None
         if better is None
         else {"id": better.id, "equivalent": finite(better.equivalent), "words": better.words},
@@ -62,13 +69,20 @@ def _plan_row(row: PlanRow) -> Document:
         "gauge": point.gauge,
         "body_gauge": point.body_gauge,
         "nominal": finite(point.nominal),
+        "tolerance": _tolerance(point),
         "todo": point.todo,
     }
 
 
-def comparison_document(comparison: Comparison) -> Document:
-    """Return one stage against another, checkpoint by checkpoint."""
+def _tolerance(point: Checkpoint) -> Document | None:
+    tolerance = point.tolerance
+    return None if tolerance is None else {"low": finite(tolerance.low), "high": finite(tolerance.high)}
+
+
+def comparison_document(comparison: Comparison, simulated: Sequence[str] = ()) -> Document:
+    """Return one stage against another, checkpoint by checkpoint; `simulated` names the simulated gauges."""
     return {
+        "simulated": list(simulated),
         "from": comparison.from_stage,
         "to": comparison.to_stage,
         "checkpoints": [_comparison_row(row) for row in comparison.checkpoints],
@@ -101,9 +115,13 @@ def _side(side: SideSummary) -> Document:
     return {"mean": finite(side.mean), "n": side.n, "sd": finite(side.sd)}
 
 
-def drift_document(drift: Drift) -> Document:
-    """Return the clamp session over time."""
-    return {"start": iso_utc(drift.start_utc_us), "series": [_series(series) for series in drift.series]}
+def drift_document(drift: Drift, simulated: Sequence[str] = ()) -> Document:
+    """Return the clamp session over time; `simulated` names the simulated gauges."""
+    return {
+        "simulated": list(simulated),
+        "start": iso_utc(drift.start_utc_us),
+        "series": [_series(series) for series in drift.series],
+    }
 
 
 def _series(series: SeriesDrift) -> Document:
@@ -147,6 +165,7 @@ def snapshot_document(snapshot: Snapshot, instrument: Instrument) -> Document:
     ids = {point.id for point in planned}
     planned += [point for point in _others(snapshot, instrument) if point.id not in ids]
     return {
+        "simulated": list(simulated_gauges(instrument)),
         "stage": snapshot.stage,
         "number": snapshot.number,
         "begun": iso_utc(snapshot.begun_utc_us),
@@ -159,6 +178,8 @@ def snapshot_document(snapshot: Snapshot, instrument: Instrument) -> Document:
                 "wanted": point.wanted_at(snapshot.stage),
                 "taken": len(snapshot.of(point.id)),
                 "skipped": skips.get(point.id),
+                "tolerance": _tolerance(point),
+                "out_by": out_by(point, mean_value(snapshot.of(point.id))),
                 "placements": [_kept(kept) for kept in snapshot.placements if kept.placement.checkpoint == point.id],
             }
             for point in planned
@@ -216,9 +237,15 @@ def _part(part: Part) -> Document:
     }
 
 
-def rereading_document(pairs: Iterable[tuple[KeptPlacement, Placement | None]]) -> Document:
-    """Return placements read again from their bytes: each as it was and as it reads now (null: nothing readable)."""
+def rereading_document(
+    pairs: Iterable[tuple[KeptPlacement, Placement | None]], simulated: Sequence[str] = ()
+) -> Document:
+    """Return placements read again from their bytes: each as it was and as it reads now (null: nothing readable).
+
+    `simulated` names the simulated gauges.
+    """
     return {
+        "simulated": list(simulated),
         "placements": [
             {
                 "id": old.id,
@@ -228,5 +255,5 @@ def rereading_document(pairs: Iterable[tuple[KeptPlacement, Placement | None]]) 
                 "new": None if new is None else _placement(new),
             }
             for old, new in pairs
-        ]
+        ],
     }

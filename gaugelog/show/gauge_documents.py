@@ -85,11 +85,12 @@ def _datasheet(sheet: Datasheet) -> Document:
     }
 
 
-def heard_document(heard: WhatWasHeard) -> Document:
-    """Return what a gauge said: readings, rejects, and the bytes as hexadecimal text."""
+def heard_document(heard: WhatWasHeard, simulated: bool = False) -> Document:
+    """Return what a gauge said: readings, rejects, and the bytes as hexadecimal text; whether it was simulated."""
     timed: list[Reading | Reject | Chunk] = [*heard.readings, *heard.rejects, *heard.chunks]
     start_ns = min((item.time_ns for item in timed), default=0)
     return {
+        "simulated": simulated,
         "readings": [reading_document(reading, start_ns) for reading in heard.readings],
         "rejects": [
             {

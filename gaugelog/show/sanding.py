@@ -32,7 +32,7 @@ class SandingState:
 
     `target` and `within` make the band, `within` on either side; both may be None. A reading on hold or over range is
     shown but neither enters the band nor ends a pass. `silence_is_normal` is for a gauge that sends on change or on
-    its button.
+    its button. `simulated` is said wherever the gauge's values are. Once a zero is taken, the target counts from it.
     """
 
     quantity: Quantity
@@ -41,6 +41,7 @@ class SandingState:
     within: float | None = None
     gauge: str = ""
     silence_is_normal: bool = False
+    simulated: bool = False
     latest: Reading | None = None
     zero: float = 0.0
     zeroed: bool = False
@@ -164,6 +165,7 @@ def reading_line(reading: Reading, state: SandingState) -> dict[str, Any]:
     """
     return {
         **reading_document(reading, reading.time_ns - round(state.seconds * 1e9)),
+        "simulated": state.simulated,
         "zero": state.zero if state.zeroed else None,
         "from_zero": reading.value - state.zero,
         "target": state.target,

@@ -5,6 +5,7 @@ Here: one row a checkpoint, values in base units, nothing rounded. Not here: rea
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from gaugelog.analysis.results import Comparison
@@ -14,16 +15,24 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def comparison_frame(comparison: Comparison) -> pd.DataFrame:
+def comparison_frame(comparison: Comparison, simulated: Collection[str] = ()) -> pd.DataFrame:
     """Return a comparison as a table; `unit` says in which base unit a row's values are.
 
-    Columns are those of the JSON document, the two sides as before_mean, before_n, before_sd, after_mean and so on.
+    Columns are those of the JSON document, the two sides as before_mean, before_n, before_sd, after_mean and so on,
+    whatever the stages are called: `from` and `to` name them.
+
+    Args:
+        comparison: the result.
+        simulated: ids of the checkpoints that a simulated gauge read at either stage.
     """
     import pandas as pd
 
     rows = []
-    for row in comparison_document(comparison)["checkpoints"]:
+    document = comparison_document(comparison)
+    stages = {"from": document["from"], "to": document["to"]}
+    for row in document["checkpoints"]:
         sides = {f"{side}_{key}": value for side in ("before", "after") for key, value in row[side].items()}
         told = {key: value for key, value in row.items() if key not in ("before", "after", "id", "kind", "unit")}
-        rows.append({"checkpoint": row["id"], "kind": row["kind"], "unit": row["unit"], **sides, **told})
+        named = {"checkpoint": row["id"], "kind": row["kind"], "unit": row["unit"]}
+        rows.append({**named, "simulated": row["id"] in simulated, **stages, **sides, **told})
     return pd.DataFrame(rows)

@@ -14,6 +14,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from gaugelog.analysis.plan import PlanRow
+from gaugelog.analysis.tolerance import mean_value, out_by
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.instrument import Instrument
@@ -30,6 +31,7 @@ from gaugelog.show.numbers import (
     value_text,
 )
 from gaugelog.show.terminal_results import comparison_view, drift_view
+from gaugelog.show.words import must_but_cannot_prove, simulated_gauges, simulated_words, tolerance_text
 
 __all__ = [
     "comparison_view",
@@ -40,6 +42,7 @@ __all__ = [
     "plan_table",
     "port_table",
     "rereading_table",
+    "simulated_above",
     "snapshot_table",
 ]
 
@@ -50,6 +53,12 @@ def console() -> Console:
     if reconfigure is not None and (sys.stdout.encoding or "").lower().replace("-", "") != "utf8":
         reconfigure(errors="replace")
     return Console(highlight=False, markup=False, emoji=False)
+
+
+def simulated_above(view: RenderableType, gauges: Sequence[str]) -> RenderableType:
+    """Return a view under one line that says which gauges were simulated; the view alone where none was."""
+    words = simulated_words(gauges)
+    return Group(Text(words, style=WARN), Text(), view) if words else view
 
 
 def plan_table(rows: Iterable[PlanRow], instrument: Instrument) -> RenderableType:
@@ -64,15 +73,22 @@ def plan_table(rows: Iterable[PlanRow], instrument: Instrument) -> RenderableTyp
     for row in listed:
         point = row.checkpoint
         table.add_row(
-            "!" if row.hopeless else "",
+            "!" if _warned(row) else "",
             two_lines(point.id, ", ".join(point.stages), style=STRONG),
             two_lines(*_read_with(row, instrument.units)),
             str(point.placements),
-            amount_text(point.limit, point.quantity, instrument.units),
+            two_lines(
+                amount_text(point.limit, point.quantity, instrument.units), "must be proven" if point.must_prove else ""
+            ),
             rough_text(row.smallest_provable, point.quantity, instrument.units),
-            style=WARN if row.hopeless else "",
+            style=WARN if _warned(row) else "",
         )
-    return Group(table, Text(), *_plan_notes(listed, instrument.units))
+    view = Group(table, Text(), *_plan_notes(listed, instrument.units))
+    return simulated_above(view, simulated_gauges(instrument))
+
+
+def _warned(row: PlanRow) -> bool:
+    return row.hopeless or must_but_cannot_prove(row)
 
 
 def _read_with(row: PlanRow, units: str) -> tuple[str, str]:
@@ -86,15 +102,24 @@ def _plan_notes(rows: Sequence[PlanRow], units: str) -> list[RenderableType]:
     """Return what the table means, and a way round each hopeless limit."""
     notes: list[RenderableType] = []
     for row in rows:
-        if not row.hopeless:
+        if not _warned(row):
             continue
         point = row.checkpoint
         limit = amount_text(point.limit, point.quantity, units)
         better = f" Better: {row.better.words}." if row.better is not None else ""
-        notes.append(Text(f"! {point.id}: a limit of {limit} is finer than can be proven here.{better}", style=WARN))
+        words = f"! {point.id}: a limit of {limit} {_why_unproven(row)}.{better}"
+        if must_but_cannot_prove(row):
+            words += " It must be proven: the work isn't ready."
+        notes.append(Text(words, style=WARN))
     explain = "provable: the smallest limit that an unmoved neck is called held at, 4 times out of 5."
     notes.append(Text(explain, style=QUIET))
     return notes
+
+
+def _why_unproven(row: PlanRow) -> str:
+    if row.hopeless:
+        return "is finer than can be proven here"
+    return "can't be proven: " + ("its step isn't known" if row.resolution is None else "it never gets a verdict")
 
 
 def snapshot_table(snapshot: Snapshot, instrument: Instrument) -> RenderableType:
@@ -105,6 +130,9 @@ def snapshot_table(snapshot: Snapshot, instrument: Instrument) -> RenderableType
     table.add_column("taken", no_wrap=True)
     table.add_column("placements", overflow="fold")
     table.add_column("spread", justify="right", no_wrap=True)
+    judged = any(point.tolerance is not None for point in instrument.at_stage(snapshot.stage))
+    if judged:
+        table.add_column("tolerance", no_wrap=True)
     skips = {skip.checkpoint: skip.reason for skip in snapshot.skips}
     for name in _checkpoints_of(snapshot, instrument):
         placements = snapshot.of(name)
@@ -114,10 +142,20 @@ def snapshot_table(snapshot: Snapshot, instrument: Instrument) -> RenderableType
             words = f"{words}  skipped: {skips[name]}".strip()
         if dropped:
             words = f"{words}  ({dropped} dropped)".strip()
-        table.add_row(
-            name, _taken(name, len(placements), snapshot, instrument), words, _spread(placements, instrument.units)
-        )
-    return table
+        cells = (name, _taken(name, len(placements), snapshot, instrument), words)
+        tolerance = (_tolerance(name, placements, instrument),) if judged else ()
+        table.add_row(*cells, _spread(placements, instrument.units), *tolerance)
+    return simulated_above(table, simulated_gauges(instrument))
+
+
+def _tolerance(name: str, placements: Sequence[Placement], instrument: Instrument) -> Text:
+    """Return how the mean stands against the tolerance; empty where there is none."""
+    try:
+        point = instrument.checkpoint(name)
+    except UnknownCheckpointError:
+        return Text()
+    out = out_by(point, mean_value(placements))
+    return Text(tolerance_text(out, point.quantity, instrument.units), style=WARN if out else "")
 
 
 def _ordinal(number: int) -> str:

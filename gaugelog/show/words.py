@@ -1,15 +1,19 @@
 """Sentences about a whole comparison or session, the same in the terminal and in the report.
 
-Here: marks, the outcome in one plain sentence, what to do next. Not here: reasons of one checkpoint (`analysis`).
+Here: marks, the outcome in one plain sentence, what was simulated, what is out of tolerance. Not here: reasons of one
+checkpoint (`analysis`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from gaugelog.analysis.plan import PlanRow
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Gap, PhaseDrift, SeriesDrift, Verdict
+from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import WET
-from gaugelog.show.numbers import UNKNOWN, display_unit, mean_text, value_beside_u, when_text
+from gaugelog.model.quantities import Quantity
+from gaugelog.show.numbers import UNKNOWN, amount_text, display_unit, mean_text, value_beside_u, when_text
 
 VERDICT_MARKS = {
     Verdict.HELD: "✓",
@@ -79,6 +83,38 @@ def means_text(row: CheckpointComparison, units: str = "mm") -> str:
     if row.after.mean is not None:
         before = before.removesuffix(display_unit(row.quantity, units).symbol)
     return f"{before} → {after}, {row.before.n}+{row.after.n}"
+
+
+def must_but_cannot_prove(row: PlanRow) -> bool:
+    """Return whether a checkpoint's limit must be proven and can't be: then the work isn't ready."""
+    return row.checkpoint.must_prove and (row.hopeless or row.smallest_provable is None)
+
+
+def simulated_gauges(instrument: Instrument) -> tuple[str, ...]:
+    """Return the short names of the gauges that an instrument file names on `sim:`."""
+    return tuple(name for name, named in instrument.gauges.items() if named.gauge.address.scheme == "sim")
+
+
+def simulated_words(gauges: Sequence[str]) -> str:
+    """Return what is to be said of simulated gauges wherever their readings are shown; empty where there is none."""
+    if not gauges:
+        return ""
+    return f"SIMULATED {'gauge' if len(gauges) == 1 else 'gauges'}: {', '.join(gauges)}"
+
+
+def tolerance_text(out_by: float | None, quantity: Quantity, units: str = "mm") -> str:
+    """Return "in tolerance", "4.7° over" or "0.2 mm under"; empty where there is nothing to say.
+
+    Args:
+        out_by: by how much the value is out, minus below, as `analysis.tolerance.out_by` has it.
+        quantity: of the checkpoint.
+        units: mm or in, for lengths.
+    """
+    if out_by is None:
+        return ""
+    if out_by == 0:
+        return "in tolerance"
+    return f"{amount_text(abs(out_by), quantity, units)} {'over' if out_by > 0 else 'under'}"
 
 
 def sentence(words: str) -> str:

@@ -12,7 +12,8 @@ import pytest
 from gaugelog.analysis.plan import plan
 from gaugelog.analysis.results import Comparison, Drift
 from gaugelog.datasheets.catalogue import known_datasheets
-from gaugelog.model.instrument import Instrument
+from gaugelog.model.gauges import parse_gauge
+from gaugelog.model.instrument import Instrument, NamedGauge, Tolerance, ToleranceSide
 from gaugelog.model.placement import Snapshot
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk, Flag, Reading, Reject, RejectReason
@@ -54,7 +55,7 @@ def all_documents(instrument: Instrument, before: Snapshot, comparison: Comparis
     ports = [SimpleNamespace(path="port", description="a port", hardware="")]
     kept = before.placements[0]
     return {
-        "checkpoints": documents.plan_document(plan(instrument, steps)),
+        "checkpoints": documents.plan_document(plan(instrument, steps), instrument),
         "compare": documents.comparison_document(comparison),
         "drift": documents.drift_document(drifted),
         "capture": documents.snapshot_document(before, instrument),
@@ -123,8 +124,65 @@ def test_what_a_gauge_said_is_told_with_its_bytes(all_documents: dict[str, dict]
     assert document["rejects"][0]["bytes"] == b"+ 2.\xff".hex()
 
 
+def test_every_document_says_which_gauges_were_simulated(
+    all_documents: dict[str, dict], instrument: Instrument, comparison: Comparison, drifted: Drift, before: Snapshot
+) -> None:
+    assert {name: each["simulated"] for name, each in all_documents.items() if name != "gauges"} == {
+        "checkpoints": [], "compare": [], "drift": [], "capture": [], "gauges read": False, "decode": [],
+        "stream": False,
+    }  # fmt: skip
+    sim = replace(instrument, gauges={"neck": NamedGauge("neck", parse_gauge("angle-line@sim:?value=2"))})
+    steps = {point.id: point.step or 0.05 for point in instrument.checkpoints}
+    assert documents.plan_document(plan(sim, steps), sim)["simulated"] == ["neck"]
+    assert documents.snapshot_document(before, sim)["simulated"] == ["neck"]
+    assert documents.comparison_document(comparison, ("neck",))["simulated"] == ["neck"]
+    assert documents.drift_document(drifted, ("neck",))["simulated"] == ["neck"]
+    assert documents.rereading_document([], ("neck",))["simulated"] == ["neck"]
+    assert documents.heard_document(_heard(), True)["simulated"] is True
+    state = SandingState(Quantity.ANGLE, 0.05, simulated=True)
+    state.hear(_reading())
+    assert reading_line(_reading(), state)["simulated"] is True
+
+
+def test_a_snapshot_tells_how_far_out_of_tolerance_a_mean_is(instrument: Instrument, before: Snapshot) -> None:
+    # The invented walls read 90.05 and a digit more now and then; the other two ends are put beyond them by hand.
+    wall = instrument.checkpoint("pocket-wall-squareness")
+    mean = sum(each.value or 0.0 for each in before.of(wall.id)) / 3
+
+    def row(tolerance: Tolerance | None) -> dict:
+        points = tuple(replace(each, tolerance=tolerance) if each is wall else each for each in instrument.checkpoints)
+        document = _strict(documents.snapshot_document(before, replace(instrument, checkpoints=points)))
+        return next(each for each in document["checkpoints"] if each["id"] == wall.id)
+
+    inside = row(Tolerance(ToleranceSide.BOTH, 89.7, 90.3))
+    assert (inside["tolerance"], inside["out_by"]) == ({"low": 89.7, "high": 90.3}, 0)
+    over = row(Tolerance(ToleranceSide.AT_MOST, None, 89.0))
+    assert over["tolerance"] == {"low": None, "high": 89.0}
+    assert over["out_by"] == pytest.approx(mean - 89.0)
+    assert row(Tolerance(ToleranceSide.AT_LEAST, 91.0, None))["out_by"] == pytest.approx(mean - 91.0)
+    assert (row(None)["tolerance"], row(None)["out_by"]) == (None, None)
+
+
+def test_a_plan_tells_what_must_be_proven_and_can_not_be(instrument: Instrument) -> None:
+    points = tuple(replace(each, must_prove=True) for each in instrument.checkpoints if each.limit is not None)
+    strict = replace(instrument, checkpoints=points)
+    steps = {point.id: point.step or 0.05 for point in points}
+    rows = documents.plan_document(plan(strict, steps), strict)["checkpoints"]
+    assert {row["id"] for row in rows if not row["ready"]} == {row["id"] for row in rows if row["hopeless"]}
+    assert any(row["ready"] for row in rows)
+    assert not all(row["ready"] for row in rows)
+    unknown = documents.plan_document(plan(strict, {}), strict)["checkpoints"]
+    assert not any(row["ready"] or row["hopeless"] for row in unknown)
+    lenient = documents.plan_document(plan(instrument, steps), instrument)["checkpoints"]
+    assert all(row["ready"] for row in lenient)
+
+
 def test_the_comparison_as_a_table_says_the_same(comparison: Comparison) -> None:
     frame = comparison_frame(comparison)
     assert list(frame["checkpoint"]) == [row.id for row in comparison.checkpoints]
     assert list(frame["before_mean"]) == [row.before.mean for row in comparison.checkpoints]
+    assert set(frame["from"]) | set(frame["to"]) == {"before", "after"}
+    assert not frame["simulated"].any()
+    told = comparison_frame(comparison, {"neck-angle"})
+    assert list(told.loc[told["simulated"], "checkpoint"]) == ["neck-angle"]
     assert {"after_n", "after_sd", "unit", "verdict", "expanded_95"} <= set(frame.columns)

@@ -16,13 +16,14 @@ from gaugelog.analysis.plan import plan
 from gaugelog.analysis.results import Comparison, Drift, Verdict
 from gaugelog.analysis.wet import compare_wet
 from gaugelog.datasheets.catalogue import known_datasheets
-from gaugelog.model.instrument import Instrument
+from gaugelog.model.gauges import parse_gauge
+from gaugelog.model.instrument import Instrument, NamedGauge, Tolerance, ToleranceSide
 from gaugelog.model.placement import Skip, Snapshot
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk, Flag, Reading, Reject, RejectReason
 from gaugelog.show import terminal
 from gaugelog.show.look import column_in_strip, strip
-from gaugelog.show.words import outcome
+from gaugelog.show.words import outcome, tolerance_text
 
 WIDTHS = (60, 80, 120)
 
@@ -89,6 +90,63 @@ def test_a_comparison_tells_every_checkpoint_its_verdict_and_the_way_out(compari
 def test_the_sample_has_all_three_verdicts(comparison: Comparison) -> None:
     counts = [len(comparison.having(verdict)) for verdict in (Verdict.HELD, Verdict.MOVED, Verdict.NOT_PROVEN)]
     assert counts == [4, 1, 1]
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_simulated_gauges_are_named_above_everything(
+    comparison: Comparison, instrument: Instrument, before: Snapshot, width: int
+) -> None:
+    view = terminal.comparison_view(comparison)
+    assert printed(terminal.simulated_above(view, ()), width) == printed(view, width)
+    assert printed(terminal.simulated_above(view, ("neck",)), width).startswith("SIMULATED gauge: neck\n\nbefore →")
+    gauges = {name: NamedGauge(name, parse_gauge(f"angle-line@sim:?seed={name}")) for name in ("neck", "body")}
+    sim = replace(instrument, gauges=gauges)
+    for each in (terminal.plan_table(plan(sim, {}), sim), terminal.snapshot_table(before, sim)):
+        assert printed(each, width).splitlines()[0].rstrip() == "SIMULATED gauges: neck, body"
+
+
+def test_a_snapshot_says_what_is_out_of_tolerance(instrument: Instrument, before: Snapshot) -> None:
+    given = {
+        "pocket-wall-squareness": Tolerance(ToleranceSide.BOTH, 89.7, 90.3),
+        "neck-angle": Tolerance(ToleranceSide.AT_MOST, None, 0.8),
+        "clearance-bass": Tolerance(ToleranceSide.AT_LEAST, 2.0, None),
+    }
+    points = tuple(replace(each, tolerance=given.get(each.id)) for each in instrument.checkpoints)
+    text = printed(terminal.snapshot_table(before, replace(instrument, checkpoints=points)), 120).replace("\u00a0", " ")
+    lines = {line.split()[0]: line.rstrip() for line in text.splitlines() if line.strip()}
+    assert lines["pocket-wall-squareness"].endswith("in tolerance")
+    assert lines["neck-angle"].endswith("° over")
+    assert lines["clearance-bass"].endswith(" mm under")
+    assert not lines["control"].endswith(("tolerance", "over", "under"))
+
+
+@pytest.mark.parametrize(
+    ("out_by", "quantity", "units", "expected"),
+    [
+        (None, Quantity.ANGLE, "mm", ""),
+        (0.0, Quantity.ANGLE, "mm", "in tolerance"),
+        (4.7, Quantity.ANGLE, "mm", "4.7° over"),
+        (-0.2, Quantity.LENGTH, "mm", "0.2 mm under"),
+        (0.0254, Quantity.LENGTH, "in", "0.001 in over"),
+    ],
+)
+def test_out_of_tolerance_is_said_short(out_by: float | None, quantity: Quantity, units: str, expected: str) -> None:
+    assert tolerance_text(out_by, quantity, units).replace("\u00a0", " ") == expected
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_plan_says_that_the_work_is_not_ready(instrument: Instrument, width: int) -> None:
+    points = tuple(replace(each, must_prove=each.id == "neck-roll") for each in instrument.checkpoints)
+    strict = replace(instrument, checkpoints=points)
+    steps = {point.id: point.step or 0.05 for point in points}
+    text = " ".join(printed(terminal.plan_table(plan(strict, steps), strict), width).split())
+    assert "! neck-roll" in text
+    assert text.count("must be proven") == 2
+    assert "It must be proven: the work isn't ready." in text
+    del steps["neck-roll"]
+    text = " ".join(printed(terminal.plan_table(plan(strict, steps), strict), width).split())
+    assert "can't be proven: its step isn't known. It must be proven: the work isn't ready." in text
+    assert "ready" not in printed(terminal.plan_table(plan(instrument, steps), instrument), width)
 
 
 def test_colour_carries_nothing_that_words_do_not(views: dict[str, RenderableType]) -> None:

@@ -72,8 +72,10 @@ class CaptureDesk:
                 self._say(f"{event.gauge}: {event.state.value}" + (f", {event.detail}" if event.detail else ""))
         else:
             self._now_ns = event.chunk.time_ns
-        self._took(self.snapshot.hear(event))
-        self.screen.redraw(self._now_ns)
+        kept = self.snapshot.hear(event)
+        self._took(kept)
+        has_news = kept is not None or isinstance(event, LinkChange)
+        self.screen.redraw(None if has_news else self._now_ns)
 
     def press(self, key: Key) -> None:
         """Do what a key asks for."""

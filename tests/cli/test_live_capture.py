@@ -68,6 +68,22 @@ def test_a_placement_dropped_after_the_gauge_was_finished_is_read_again_by_the_g
     assert "\a" not in screen.raw
 
 
+def test_a_gauge_unplugged_on_the_way_is_told_at_once_and_goes_on(workshop) -> None:
+    gauge = workshop.plug_in()
+    screen = workshop.run("capture", "before", "--at", "block")
+    screen.expect("█")
+    gauge.do("unplug")
+    screen.expect("angle: lost", 3)
+    screen.type("90.0\n")
+    screen.expect("block 1 of 2")
+    gauge.do("plug")
+    gauge.do("lift")
+    screen.expect("█")
+    gauge.rest(90.05)
+    screen.expect(r"block 2 of 2: \+?90\.05")
+    assert screen.end() == 0
+
+
 def test_a_gauge_whose_readings_are_typed_leaves_the_keys_to_the_desk(workshop) -> None:
     workshop.plan('angle = "angle-line@typed:"')
     screen = workshop.run("capture", "before")

@@ -67,6 +67,19 @@ def chart_html(figure: Figure, *, label: str, library: bool) -> str:
     return f'<figure class="chart" role="group" aria-label="{escape(label, quote=True)}">{body}</figure>'
 
 
+_GENERATOR = '<meta name="generator" content="gaugelog drift chart">'
+_LOOKED_AT = 1000
+
+
+def is_own_chart(path: Path) -> bool:
+    """Return whether a file is a chart that `write_chart` once wrote, and so may be replaced by a newer one."""
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            return _GENERATOR in file.read(_LOOKED_AT)
+    except OSError:
+        return False
+
+
 def write_chart(path: Path, chart: DriftChart) -> None:
     """Write the chart of a clamp session as one HTML file that needs no network.
 
@@ -80,8 +93,8 @@ def write_chart(path: Path, chart: DriftChart) -> None:
         "SIMULATED: gauges of this recording were simulated, their readings are invented." if chart.simulated else ""
     )
     page = (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(chart.title)}</title>'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8">{_GENERATOR}'
+        f'<title>{escape(chart.title)}</title><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<style>body{{margin:1.5rem;font:16px/1.5 {FONT};color:{INK};background:#fff}}"
         "h1{font-size:1.25rem;margin:0}figure{margin:1rem 0}</style></head><body>"
         f"<h1>{escape(chart.title)}</h1><p>{words}</p>"

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from gaugelog.cli.compare import FromStageOption, ToStageOption
 from gaugelog.cli.options import InstrumentOption, RecordingOption, find_recording, recorded_instrument
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from gaugelog.model.instrument import Instrument
     from gaugelog.store.reader import Recording
 
 
@@ -31,19 +33,24 @@ def export(
         Path | None,
         typer.Option("--output", "-o", metavar="FILE", help=".csv or .parquet; else CSV to standard output."),
     ] = None,
+    from_stage: FromStageOption = "before",
+    to_stage: ToStageOption = "after",
     instrument: InstrumentOption = None,
     recording: RecordingOption = None,
 ) -> None:
-    """Export as CSV or Parquet; columns carry their unit, times are UTC."""
-    from gaugelog.errors import FileExistsAlreadyError, ValueTextError
+    """Export as CSV or Parquet; columns carry their unit, times are UTC. The stages are those of the comparison."""
+    from gaugelog.errors import BadArgumentError, FileExistsAlreadyError
     from gaugelog.store.reader import open_recording
 
     if output is not None and output.suffix.lower() not in (".csv", ".parquet"):
-        raise ValueTextError(output.name, "a file name that ends in .csv or .parquet")
+        raise BadArgumentError(output.name, "a file name that ends in .csv or .parquet")
     if output is not None and output.exists():
         raise FileExistsAlreadyError(output)
     with open_recording(find_recording(instrument, recording)) as source:
-        table = _table(source, what)
+        if what is What.COMPARISON:
+            table = _comparison(source, recorded_instrument(source), from_stage, to_stage)
+        else:
+            table = _readings(source) if what is What.READINGS else _placements(source)
     if output is None:
         table.to_csv(sys.stdout, index=False)
     else:
@@ -51,15 +58,32 @@ def export(
         typer.echo(f"Wrote {len(table)} rows to {output}.")
 
 
-def _table(source: Recording, what: What) -> pd.DataFrame:
-    if what is What.READINGS:
-        return source.readings()
-    if what is What.PLACEMENTS:
-        return source.placements()
+def _readings(source: Recording) -> pd.DataFrame:
+    from gaugelog.cli.gathering import simulated_gauges
+
+    table = source.readings()
+    table.insert(2, "simulated", table["gauge"].isin(simulated_gauges(source)))
+    return table
+
+
+def _placements(source: Recording) -> pd.DataFrame:
+    from gaugelog.cli.gathering import read_by_any, simulated_gauges
+
+    table = source.placements()
+    invented = {kept.id for kept in read_by_any(simulated_gauges(source), source.snapshots())}
+    table.insert(list(table.columns).index("gauge") + 1, "simulated", table["placement"].isin(invented))
+    return table
+
+
+def _comparison(source: Recording, instrument: Instrument, from_stage: str, to_stage: str) -> pd.DataFrame:
+    from gaugelog.cli.gathering import read_by_any, simulated_gauges
     from gaugelog.review.comparing import compare_recorded
     from gaugelog.show.tables import comparison_frame
 
-    return comparison_frame(compare_recorded(source, recorded_instrument(source)))
+    comparison = compare_recorded(source, instrument, from_stage, to_stage)
+    snapshots = [source.snapshot(stage) for stage in (from_stage, to_stage)]
+    invented = read_by_any(simulated_gauges(source), snapshots)
+    return comparison_frame(comparison, {kept.placement.checkpoint for kept in invented})
 
 
 def _write(table: pd.DataFrame, output: Path) -> None:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from gaugelog.cli.compare import FromStageOption, ToStageOption
 from gaugelog.cli.options import InstrumentOption, RecordingOption, find_recording, recorded_instrument
 
 
@@ -15,6 +16,8 @@ def report(
         Path | None,
         typer.Option("--output", "-o", metavar="FILE", help="Where to write it; else beside the recording."),
     ] = None,
+    from_stage: FromStageOption = "before",
+    to_stage: ToStageOption = "after",
     instrument: InstrumentOption = None,
     recording: RecordingOption = None,
 ) -> None:
@@ -26,5 +29,5 @@ def report(
     path = find_recording(instrument, recording)
     target = output if output is not None else path.with_suffix(".html")
     with open_recording(path) as source:
-        write_report(target, gather_report(source, recorded_instrument(source)))
+        write_report(target, gather_report(source, recorded_instrument(source), from_stage, to_stage))
     typer.echo(f"Wrote {target}.")

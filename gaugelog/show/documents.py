@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 
 from gaugelog.analysis.plan import PlanRow
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, PhaseDrift, SeriesDrift, SideSummary
-from gaugelog.analysis.tolerance import mean_value, out_by
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.placement import KeptPlacement, Part, Placement, Snapshot
@@ -23,7 +22,7 @@ from gaugelog.show.gauge_documents import (
     iso_utc,
     reading_document,
 )
-from gaugelog.show.words import must_but_cannot_prove, simulated_gauges
+from gaugelog.show.words import must_but_cannot_prove, out_of_tolerance, simulated_gauges
 
 __all__ = [
     "Document",
@@ -179,7 +178,7 @@ def snapshot_document(snapshot: Snapshot, instrument: Instrument) -> Document:
                 "taken": len(snapshot.of(point.id)),
                 "skipped": skips.get(point.id),
                 "tolerance": _tolerance(point),
-                "out_by": out_by(point, mean_value(snapshot.of(point.id))),
+                "out_by": out_of_tolerance(point.id, snapshot, instrument),
                 "placements": [_kept(kept) for kept in snapshot.placements if kept.placement.checkpoint == point.id],
             }
             for point in planned

@@ -30,7 +30,16 @@ from gaugelog.show.numbers import (
     when_text,
 )
 from gaugelog.show.strip_picture import strip_picture
-from gaugelog.show.words import farthest_texts, gaps_once, mark_of, outcome, sentence, verdict_word
+from gaugelog.show.words import (
+    farthest_texts,
+    gaps_once,
+    mark_of,
+    out_of_tolerance,
+    outcome,
+    sentence,
+    tolerance_text,
+    verdict_word,
+)
 
 if TYPE_CHECKING:
     from gaugelog.show.report import GaugeUsed, ReportData
@@ -175,7 +184,7 @@ def _snapshot(snapshot: Snapshot, instrument: Instrument) -> Row:
         "begun": date_text(snapshot.begun_utc_us),
         "state": "not complete" if complete is None else f"complete {date_text(complete)}",
         "skips": [{"id": skip.checkpoint, "reason": sentence(skip.reason)} for skip in snapshot.skips],
-        "checkpoints": [_placements(name, snapshot, instrument.units) for name in _names(snapshot)],
+        "checkpoints": [_placements(name, snapshot, instrument) for name in _names(snapshot)],
     }
 
 
@@ -183,9 +192,15 @@ def _names(snapshot: Snapshot) -> list[str]:
     return list(dict.fromkeys(kept.placement.checkpoint for kept in snapshot.placements))
 
 
-def _placements(name: str, snapshot: Snapshot, units: str) -> Row:
+def _placements(name: str, snapshot: Snapshot, instrument: Instrument) -> Row:
     kept = [each for each in snapshot.placements if each.placement.checkpoint == name]
-    return {"id": name, "placements": [_placement(each, snapshot, units) for each in kept]}
+    out = out_of_tolerance(name, snapshot, instrument)
+    return {
+        "id": name,
+        "out": bool(out),
+        "tolerance": tolerance_text(out, kept[0].placement.quantity, instrument.units),
+        "placements": [_placement(each, snapshot, instrument.units) for each in kept],
+    }
 
 
 def _placement(kept: KeptPlacement, snapshot: Snapshot, units: str) -> Row:

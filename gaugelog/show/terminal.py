@@ -14,7 +14,6 @@ from rich.padding import Padding
 from rich.text import Text
 
 from gaugelog.analysis.plan import PlanRow
-from gaugelog.analysis.tolerance import mean_value, out_by
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.instrument import Instrument
@@ -31,7 +30,13 @@ from gaugelog.show.numbers import (
     value_text,
 )
 from gaugelog.show.terminal_results import comparison_view, drift_view
-from gaugelog.show.words import must_but_cannot_prove, simulated_gauges, simulated_words, tolerance_text
+from gaugelog.show.words import (
+    must_but_cannot_prove,
+    out_of_tolerance,
+    simulated_gauges,
+    simulated_words,
+    tolerance_text,
+)
 
 __all__ = [
     "comparison_view",
@@ -143,19 +148,17 @@ def snapshot_table(snapshot: Snapshot, instrument: Instrument) -> RenderableType
         if dropped:
             words = f"{words}  ({dropped} dropped)".strip()
         cells = (name, _taken(name, len(placements), snapshot, instrument), words)
-        tolerance = (_tolerance(name, placements, instrument),) if judged else ()
+        tolerance = (_tolerance(name, snapshot, instrument),) if judged else ()
         table.add_row(*cells, _spread(placements, instrument.units), *tolerance)
     return simulated_above(table, simulated_gauges(instrument))
 
 
-def _tolerance(name: str, placements: Sequence[Placement], instrument: Instrument) -> Text:
+def _tolerance(name: str, snapshot: Snapshot, instrument: Instrument) -> Text:
     """Return how the mean stands against the tolerance; empty where there is none."""
-    try:
-        point = instrument.checkpoint(name)
-    except UnknownCheckpointError:
+    out = out_of_tolerance(name, snapshot, instrument)
+    if out is None:
         return Text()
-    out = out_by(point, mean_value(placements))
-    return Text(tolerance_text(out, point.quantity, instrument.units), style=WARN if out else "")
+    return Text(tolerance_text(out, instrument.checkpoint(name).quantity, instrument.units), style=WARN if out else "")
 
 
 def _ordinal(number: int) -> str:

@@ -10,8 +10,11 @@ from collections.abc import Sequence
 
 from gaugelog.analysis.plan import PlanRow
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Gap, PhaseDrift, SeriesDrift, Verdict
+from gaugelog.analysis.tolerance import mean_value, out_by
+from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import WET
+from gaugelog.model.placement import Snapshot
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.numbers import UNKNOWN, amount_text, display_unit, mean_text, value_beside_u, when_text
 
@@ -100,6 +103,19 @@ def simulated_words(gauges: Sequence[str]) -> str:
     if not gauges:
         return ""
     return f"SIMULATED {'gauge' if len(gauges) == 1 else 'gauges'}: {', '.join(gauges)}"
+
+
+def out_of_tolerance(checkpoint_id: str, snapshot: Snapshot, instrument: Instrument) -> float | None:
+    """Return by how much the mean of a snapshot's placements is out of tolerance, minus below, 0 in tolerance.
+
+    Returns:
+        None where that can't be told, as `analysis.tolerance.out_by` has it, or the plan has no such checkpoint.
+    """
+    try:
+        point = instrument.checkpoint(checkpoint_id)
+    except UnknownCheckpointError:
+        return None
+    return out_by(point, mean_value(snapshot.of(checkpoint_id)))
 
 
 def tolerance_text(out_by: float | None, quantity: Quantity, units: str = "mm") -> str:

@@ -1,0 +1,93 @@
+"""Looking at one recording in every way there is: a whole invented neck set on simulated gauges."""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+from pathlib import Path
+
+import pytest
+
+from gaugelog.cli.main import main
+
+NAMES = ["neck", "body"]
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's folder, played once."""
+    folder = tmp_path_factory.mktemp("demo")
+    assert main(["demo", "--into", str(folder)]) == 0
+    return folder
+
+
+@pytest.fixture
+def recording(played: Path, tmp_path: Path, run) -> Path:
+    """The demo's recording in the folder that commands run in."""
+    for path in played.iterdir():
+        shutil.copy(path, tmp_path)
+    return next(tmp_path.glob("*.gaugelog"))
+
+
+def table(printed: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(printed)))
+
+
+def test_every_view_and_document_names_the_simulated_gauges(run, recording: Path) -> None:
+    for command in (["compare"], ["drift"], ["checkpoints"]):
+        assert run(*command).out.splitlines()[0].rstrip() == "SIMULATED gauges: neck, body", command
+        assert run(*command, "--json").document["simulated"] == NAMES, command
+
+
+def test_a_simulated_gauge_is_said_to_be_one(run) -> None:
+    read = ["gauges", "read", "angle-line@sim:?seed=4&rate=50", "--count", "2"]
+    assert run(*read).out.startswith("SIMULATED gauge: ")
+    assert run(*read, "--json").document["simulated"] is True
+
+
+def test_exported_rows_say_whether_a_simulated_gauge_read_them(run, recording: Path) -> None:
+    placements = table(run("export", "placements").out)
+    assert {row["gauge"] for row in placements if row["simulated"] == "True"} == {"neck"}
+    assert {row["gauge"] for row in placements if row["simulated"] == "False"} == {""}
+    assert {row["simulated"] for row in table(run("export", "readings").out)} == {"True"}
+    rows = {row["checkpoint"]: row["simulated"] for row in table(run("export", "comparison").out)}
+    assert (rows["neck-angle"], rows["clearance-bass"]) == ("True", "False")
+
+
+def test_any_two_stages_can_be_exported_and_reported(run, recording: Path) -> None:
+    stages = ("--from-stage", "after", "--to-stage", "before")
+    there, back = (table(run("export", "comparison", *more).out) for more in ((), stages))
+    assert {(row["from"], row["to"]) for row in back} == {("after", "before")}
+    by_name = {row["checkpoint"]: float(row["shift"]) for row in back if row["shift"]}
+    for row in there:
+        if row["shift"]:
+            assert by_name[row["checkpoint"]] == pytest.approx(-float(row["shift"]), abs=1e-12)
+    assert run("report", *stages).status == 0
+    page = recording.with_suffix(".html").read_text(encoding="utf-8")
+    assert "What held, what moved: after to before" in page
+    assert run("report", "--to-stage", "strung").status == 2
+    assert run("export", "comparison", "--to-stage", "strung").status == 2
+
+
+def test_the_chart_is_written_beside_the_recording_and_replaced(run, recording: Path) -> None:
+    chart = recording.with_name(f"{recording.stem}-drift.html")
+    for _ in range(2):
+        assert f"Chart: {chart.name}" in run("drift", "--recording", recording.name).out
+        assert "SIMULATED" in chart.read_text(encoding="utf-8")
+    chart.unlink()
+    assert "Chart" not in run("drift", "--no-chart").out
+    run("drift", "--json")
+    assert not chart.exists()
+    assert run("drift", "--json", "--chart", "mine.html").status == 0
+    assert Path("mine.html").is_file()
+    assert run("drift", "--no-chart", "--chart", "mine.html").status == 2
+
+
+def test_a_file_of_somebody_else_is_not_replaced_by_the_chart(run, recording: Path) -> None:
+    page = recording.with_name(f"{recording.stem}-drift.html")
+    page.write_text("<p>my own page</p>", encoding="utf-8")
+    ran = run("drift")
+    assert ran.status == 0
+    assert "none of gaugelog's" in ran.out
+    assert page.read_text(encoding="utf-8") == "<p>my own page</p>"

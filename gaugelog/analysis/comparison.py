@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from gaugelog.analysis.reasons import Facts, Why, sentence
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Verdict
@@ -46,9 +47,10 @@ def read_by(placement: Placement) -> frozenset[str | None]:
 
 
 def _half_width(placement: Placement) -> float | None:
+    """Return half a feeler pair's width, of the decimals as written: 0.50..0.55 is 0.05 wide to the last digit."""
     if placement.value is None or placement.low is None or placement.high is None:
         return None
-    return (placement.high - placement.low) / 2
+    return float((Decimal(repr(placement.high)) - Decimal(repr(placement.low))) / 2)
 
 
 def _worst_accuracy(names: _ReadBy, gauges: Gauges) -> float | None:

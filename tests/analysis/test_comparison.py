@@ -160,7 +160,8 @@ def test_sides_from_placements():
     bound = placed("gap", None, low=0.30)
     told = side_of([pair, bound])
     assert (told.values, told.bounds, told.gauge) == ((0.275,), 1, None)
-    assert told.half_widths == (pytest.approx(0.025),)
+    assert told.half_widths == (0.025,)
+    assert side_of([placed("gap", 0.525, low=0.50, high=0.55, resolution=0.01)]).step == 0.05
     parts = tuple(
         Part(role, name, 1.0, "1", "deg", 0.05, 0, 1, 0, 0) for role, name in ((Role.BODY, "b"), (Role.NECK, "n"))
     )

@@ -21,14 +21,15 @@ def typed_placement(
 ) -> Placement:
     """Return the placement that a typed text makes at a checkpoint.
 
-    A feeler pair keeps both ends and its middle as value; a bound has no value.
+    A feeler pair keeps both ends and its middle as value; a bound has no value. A fraction is never finer than one part
+    of its denominator as written.
 
     Args:
         checkpoint: where it was read; a number without a unit is in the checkpoint's unit.
         text: `0.30`, `3/32 in`, `0.25..0.30`, `>0.30`, …
         time_ns: monotonic nanoseconds at which it was typed.
         settled: typed at the bench, or from a table.
-        resolution: the step it was read to, in the base unit of the checkpoint's quantity.
+        resolution: the step that the checkpoint is read to, in the base unit of its quantity.
         given_unit: a unit stated beside the text.
 
     Raises:
@@ -42,7 +43,7 @@ def typed_placement(
         value=typed.value,
         text=typed.text,
         unit=typed.unit,
-        resolution=resolution,
+        resolution=max(resolution, typed.step or 0.0),
         settled=settled,
         time_ns=time_ns,
         low=typed.low,

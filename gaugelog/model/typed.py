@@ -26,24 +26,30 @@ _NUMBER = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class TypedValue:
-    """A typed value in the base unit: `value` is None for a bound; a feeler pair has `low`, `high` and their middle."""
+    """A typed value in the base unit: `value` is None for a bound; a feeler pair has `low`, `high` and their middle.
+
+    `step` is one part of a fraction's denominator as written, which is all that a rule divided so can tell: 1/64 in for
+    `3/64`, 1/8 in for `1 1/8`. It is None for a decimal, which doesn't say how finely it was read, and for a pair.
+    """
 
     text: str
     unit: str
     value: float | None
     low: float | None = None
     high: float | None = None
-
-    @property
-    def half_width(self) -> float | None:
-        """Half the width between `low` and `high`, where both are known."""
-        if self.low is None or self.high is None:
-            return None
-        return (self.high - self.low) / 2
+    step: float | None = None
 
 
-def _number(text: str, whole_text: str, quantity: Quantity, unit: str | None) -> tuple[Fraction, Unit | None, bool]:
-    """Return the number, the unit written beside it, and whether it was a fraction."""
+@dataclass(frozen=True, slots=True)
+class _Number:
+    """A number as written, the unit beside it if there was one, and the denominator if it was a fraction."""
+
+    number: Fraction
+    unit: Unit | None
+    denominator: int | None = None
+
+
+def _number(text: str, whole_text: str, quantity: Quantity) -> _Number:
     match = _NUMBER.match(text)
     if match is None:
         raise ValueTextError(whole_text, _WANTED)
@@ -54,11 +60,12 @@ def _number(text: str, whole_text: str, quantity: Quantity, unit: str | None) ->
             number = Fraction(Decimal(match["decimal"].replace(",", ".").replace("\u2212", "-")))
         except InvalidOperation:  # pragma: no cover - the pattern admits only decimals
             raise ValueTextError(whole_text, _WANTED) from None
-        return number, found, False
-    if int(match["below"]) == 0:
+        return _Number(number, found)
+    denominator = int(match["below"])
+    if denominator == 0:
         raise ValueTextError(whole_text, "a fraction with something below the line")
-    number = Fraction(int(match["above"]), int(match["below"])) + int(match["whole"] or 0)
-    return (-number if match["sign"] in ("-", "\u2212") else number), found, True
+    number = Fraction(int(match["above"]), denominator) + int(match["whole"] or 0)
+    return _Number(-number if match["sign"] in ("-", "\u2212") else number, found, denominator)
 
 
 def parse_typed(text: str, quantity: Quantity, default_unit: str, given_unit: str | None = None) -> TypedValue:
@@ -83,20 +90,22 @@ def parse_typed(text: str, quantity: Quantity, default_unit: str, given_unit: st
     pieces = body[len(bound) :].split("..") if body else []
     if len(pieces) not in (1, 2) or (bound and len(pieces) == 2):
         raise ValueTextError(text, _WANTED)
-    read = [_number(piece, text, quantity, default_unit) for piece in pieces]
-    units = {unit.name for _, unit, _ in read if unit is not None} | ({stated.name} if stated else set())
+    read = [_number(piece, text, quantity) for piece in pieces]
+    units = {each.unit.name for each in read if each.unit is not None} | ({stated.name} if stated else set())
     if len(units) > 1:
         raise UnitMismatchError(" and ".join(sorted(units)), quantity.value, ["one unit"])
-    bare_fraction = quantity is Quantity.LENGTH and any(fraction for _, _, fraction in read)
+    bare_fraction = quantity is Quantity.LENGTH and any(each.denominator for each in read)
     unit = find_unit(units.pop() if units else ("in" if bare_fraction else default_unit), quantity)
-    values = [unit.to_base(number) for number, _, _ in read]
+    values = [unit.to_base(each.number) for each in read]
     if len(values) == 2:
         low, high = values
         if low >= high:
             raise ValueTextError(text, "a feeler pair with the one that goes first, then the larger one that doesn't")
         return TypedValue(body, unit.name, (low + high) / 2, low, high)
+    denominator = read[0].denominator
+    step = unit.step_to_base(Fraction(1, denominator)) if denominator else None
     if bound == ">":
-        return TypedValue(body, unit.name, None, low=values[0])
+        return TypedValue(body, unit.name, None, low=values[0], step=step)
     if bound == "<":
-        return TypedValue(body, unit.name, None, high=values[0])
-    return TypedValue(body, unit.name, values[0])
+        return TypedValue(body, unit.name, None, high=values[0], step=step)
+    return TypedValue(body, unit.name, values[0], step=step)

@@ -137,6 +137,22 @@ def test_a_typed_value_is_in_the_unit_of_its_checkpoint():
     assert typed_placement(checkpoint, "-1/64", 3, Settled.TYPED, 0.05).value == -0.396875
 
 
+def test_a_fraction_claims_no_more_than_its_denominator():
+    checkpoint = WORK.checkpoint("clearance-bass")
+    steps = {
+        text: typed_placement(checkpoint, text, 0, Settled.TYPED, 0.05).resolution
+        for text in ("1/64", "3/32", "1/1024", "0.40", "0.016 in", "1/64..1/32")
+    }
+    assert steps == {
+        "1/64": 25.4 / 64,
+        "3/32": 25.4 / 32,
+        "1/1024": 0.05,  # as fine as the checkpoint is read, no finer
+        "0.40": 0.05,
+        "0.016 in": 0.05,
+        "1/64..1/32": 0.05,
+    }
+
+
 def test_a_typed_value_that_does_not_fit_is_a_declared_error():
     checkpoint = WORK.checkpoint("neck-angle")
     with pytest.raises(ValueTextError):

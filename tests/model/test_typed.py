@@ -54,14 +54,32 @@ def test_written_forms(text, value_mm):
 def test_a_feeler_pair_has_both_ends_and_their_middle():
     pair = length("0.25..0.30")
     assert (pair.low, pair.value, pair.high) == (0.25, pytest.approx(0.275), 0.3)
-    assert pair.half_width == pytest.approx(0.025)
+    assert pair.step is None
     assert length("1/64..1/32").value == pytest.approx(25.4 * 3 / 128)
     assert length("0.25 .. 0.30 mm", "in").unit == "mm"
 
 
+@pytest.mark.parametrize(
+    ("text", "step_mm"),
+    [
+        ("3/64", 25.4 / 64),
+        ("1 1/8", 25.4 / 8),
+        ("32/64 in", 25.4 / 64),
+        ("-1/16", 25.4 / 16),
+        (">1/32", 25.4 / 32),
+        ("3/4 mm", 0.25),
+        ("0.50", None),
+        ("1", None),
+        ("1/64..1/32", None),
+    ],
+)
+def test_a_fraction_is_as_fine_as_its_denominator_says(text, step_mm):
+    assert length(text).step == step_mm
+
+
 def test_a_bound_has_no_value():
     over, under = length(">0.30"), length("< 0.05 mm")
-    assert (over.value, over.low, over.high, over.half_width) == (None, 0.3, None, None)
+    assert (over.value, over.low, over.high) == (None, 0.3, None)
     assert (under.value, under.low, under.high) == (None, None, 0.05)
 
 

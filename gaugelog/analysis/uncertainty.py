@@ -44,11 +44,10 @@ class SharedZero:
 
 @dataclass(frozen=True, slots=True)
 class Scatter:
-    """Pooled standard deviation of one placement, its degrees of freedom, and whether a study is in it."""
+    """Pooled standard deviation of one placement and its degrees of freedom."""
 
     sd: float
     dof: float
-    study_used: bool = False
 
 
 def pool(sds: tuple[float, ...], dofs: tuple[float, ...], study: Study | None = None) -> Scatter:
@@ -70,7 +69,7 @@ def pool(sds: tuple[float, ...], dofs: tuple[float, ...], study: Study | None = 
     squares = sum(each * sd * sd for sd, each in zip(sds, dofs, strict=True))
     if study is not None and (dof == 0 or squares / dof <= f_quantile(STUDY_LEVEL, dof, study.dof) * study.sd**2):
         squares += study.dof * study.sd**2
-        return Scatter((squares / (dof + study.dof)) ** 0.5, dof + study.dof, study_used=True)
+        return Scatter((squares / (dof + study.dof)) ** 0.5, dof + study.dof)
     return Scatter((squares / dof) ** 0.5 if dof else 0.0, dof)
 
 

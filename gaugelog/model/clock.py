@@ -18,7 +18,3 @@ class Anchor:
     def utc_us_of(self, monotonic_ns: int) -> int:
         """Return the UTC microseconds of a monotonic time, as if the wall clock had run evenly since the anchor."""
         return self.utc_us + (monotonic_ns - self.monotonic_ns) // 1000
-
-    def monotonic_ns_of(self, utc_us: int) -> int:
-        """Return the monotonic nanoseconds of a UTC time; the inverse of `utc_us_of` to the microsecond."""
-        return self.monotonic_ns + (utc_us - self.utc_us) * 1000

@@ -92,11 +92,6 @@ def _split(number: Decimal) -> tuple[int, int]:
     return (-ticks if sign else ticks), -exponent
 
 
-def text_of(ticks: int, layout: Layout) -> str:
-    """Return the decimal text that a reading showed; the inverse of `ticks_of` for a plain decimal."""
-    return format(Decimal(ticks).scaleb(-layout.decimals), "f")
-
-
 def base_values(columns: Columns, quantity: Quantity) -> NDArray[np.float64]:
     """Return the values in the base unit, each the float nearest to the number shown: 2.85 deg is 2.85."""
     values = np.empty(len(columns), dtype=np.float64)

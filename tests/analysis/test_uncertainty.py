@@ -101,20 +101,18 @@ def test_digits_are_not_averaged_away():
 def test_a_study_is_pooled_only_if_the_day_is_as_quiet():
     study = Study(0.02, 20)
     quiet = pool((0.02, 0.03), (2, 2), study)
-    assert quiet.study_used
     assert quiet.dof == 24
     assert quiet.sd == pytest.approx(math.sqrt((2 * 0.02**2 + 2 * 0.03**2 + 20 * 0.02**2) / 24))
     noisy = pool((0.06, 0.06), (2, 2), study)
-    assert not noisy.study_used
     assert (noisy.sd, noisy.dof) == (pytest.approx(0.06), 4)
     # F_0.90(4, 20) is 2.249 in any table of the F distribution
     edge = 0.02 * math.sqrt(2.249)
-    assert pool((edge * 0.999, edge * 0.999), (2, 2), study).study_used
-    assert not pool((edge * 1.001, edge * 1.001), (2, 2), study).study_used
+    assert pool((edge * 0.999, edge * 0.999), (2, 2), study).dof == 24
+    assert pool((edge * 1.001, edge * 1.001), (2, 2), study).dof == 4
 
 
 def test_single_placements_live_on_the_study():
-    assert pool((0.0, 0.0), (0, 0), Study(0.02, 9)) == Scatter(pytest.approx(0.02), 9, study_used=True)
+    assert pool((0.0, 0.0), (0, 0), Study(0.02, 9)) == Scatter(pytest.approx(0.02), 9)
     assert pool((0.0, 0.0), (0, 0)) == Scatter(0.0, 0)
 
 

@@ -8,6 +8,8 @@ import typer
 
 from gaugelog.cli.options import InstrumentOption, RecordingOption, find_files, load_instrument
 
+NOW = "0s"
+
 
 def clamp(
     gauges: Annotated[
@@ -18,7 +20,7 @@ def clamp(
         str | None,
         typer.Option(metavar="NAME", help="Only set a mark (glue on, clamps on, clamps off, or words) and end."),
     ] = None,
-    ago: Annotated[str, typer.Option(metavar="TIME", help="With --mark: how long ago, such as 2m or 1h30m.")] = "0s",
+    ago: Annotated[str, typer.Option(metavar="TIME", help="With --mark: how long ago, such as 2m or 1h30m.")] = NOW,
     instrument: InstrumentOption = None,
     recording: RecordingOption = None,
 ) -> None:
@@ -28,6 +30,8 @@ def clamp(
     from gaugelog.recorder.clamping import COMMAND, ClampWork
     from gaugelog.recorder.work import datasheet_folders, open_work
 
+    if mark is None and ago != NOW:
+        raise typer.BadParameter("--ago goes with --mark; in a running session press b")
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
     names = tuple(piece.gauge(name).name for name in gauges) if gauges else tuple(piece.gauges)

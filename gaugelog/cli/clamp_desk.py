@@ -28,6 +28,7 @@ _ASK_SPOT = "Spot reading: checkpoint and value, such as clearance-bass 0.30"
 _ASK_SET_BACK = "Set a mark back: which, and how long ago, such as clamps on 2m"
 _MARK_KEYS = {"g": MarkKind.GLUE_ON, "c": MarkKind.CLAMPS_ON, "f": MarkKind.CLAMPS_OFF}
 _AGO = re.compile(r"\s*(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+)\s*s?)?\s*$")
+_SET_BACK = re.compile(r"\s*(?P<name>\S.*?)\s+(?P<ago>\d[\dhmins ]*)$")
 
 
 def seconds_ago(text: str) -> float:
@@ -138,7 +139,7 @@ class ClampDesk:
         """Set a mark by its name, or a note by its words, `ago` before `time_ns`.
 
         Raises:
-            BadArgumentError: it is no time, or the name is very like a mark's: a slip of the finger is no note.
+            BadArgumentError: it is no time, the name is empty, or very like a mark's: a slip of the finger is no note.
         """
         written = name.strip()
         kind = next((kind for kind in MarkKind if kind.value == written.lower()), MarkKind.NOTE)
@@ -152,12 +153,16 @@ class ClampDesk:
 
     def _mark(self, kind: MarkKind, words: str, ago: str, time_ns: int) -> None:
         ago_s = seconds_ago(ago)
+        if kind is MarkKind.NOTE and not words:
+            raise BadArgumentError(words, "a mark has a name, and a note has words")
         self.session.mark(kind, time_ns, ago_s=ago_s, words=words)
         self._say(f"Marked: {words or kind.value}{f', {ago} ago' if ago_s else ''}.")
 
     def _set_back(self, text: str) -> None:
-        name, _, ago = text.strip().rpartition(" ")
-        self.set_mark(name, ago, self._now_ns)
+        match = _SET_BACK.match(text)
+        if match is None:
+            raise BadArgumentError(text, "a mark and how long ago, such as clamps on 2m")
+        self.set_mark(match["name"], match["ago"], self._now_ns)
 
     def _spot(self, text: str) -> None:
         checkpoint, _, value = text.strip().partition(" ")

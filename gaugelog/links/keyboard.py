@@ -51,7 +51,9 @@ def _keys_in(text: str) -> Iterator[str]:
 
 
 async def keys(clock: Callable[[], int] = time.monotonic_ns) -> AsyncIterator[Key]:
-    """Yield keys until the input ends; arrow keys and the like are passed over."""
+    """Yield keys until the input ends, none where there is no input; arrow keys and the like are passed over."""
+    if sys.stdin is None:  # the program was started with its input closed
+        return
     descriptor = sys.stdin.fileno()
     if os.name != "posix":  # pragma: no cover - Windows only
         async for key in _from_thread(_windows_key if sys.stdin.isatty() else sys.stdin.readline, clock):

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
 import time
 
 import pytest
 
 from gaugelog.model.placement import MarkKind
+
+GAUGELOG = [sys.executable, "-m", "gaugelog"]
 
 
 def test_a_session_by_keys_in_two_sittings(workshop) -> None:
@@ -25,7 +29,11 @@ def test_a_session_by_keys_in_two_sittings(workshop) -> None:
     screen.expect("Marked: clamps on, 2m ago")
     screen.type("b")
     screen.type("clamps on soon\n")
-    screen.expect("soon")
+    screen.expect("clamps on soon")
+    screen.type("n")
+    screen.expect("Note")
+    screen.type("\n")
+    screen.expect("a note has words")
     screen.type("n")
     screen.type("cauls warmed\n")
     screen.expect("Marked: cauls warmed")
@@ -137,12 +145,14 @@ def test_a_mark_alone_may_lie_back(workshop) -> None:
     (mark,) = workshop.recording.marks()
     assert mark.kind is MarkKind.CLAMPS_OFF
     assert 119 < time.time() - mark.utc_us / 1e6 < 180
-    assert workshop.piped("clamp", "--mark", "clamps off", "--ago", "soon").returncode == 2
+    for wrong in (("--mark", "clamps off", "--ago", "soon"), ("--mark", " "), ("--ago", "2m")):
+        assert workshop.piped("clamp", *wrong, lines="e\n").returncode == 2
+    assert len(workshop.recording.marks()) == 1
 
 
 def test_piped_lines_are_marks_and_readings(workshop) -> None:
     workshop.plan('angle = "angle-line@typed:"')
-    lines = "g\nc 2m\nn cauls warmed\nb clamps off 1m\nr clearance-bass 0.50..0.55\nr nothing\nx\ne\ng\n"
+    lines = "g\nc 2m\nn cauls warmed\nb clamps off 1 min\nr clearance-bass 0.50..0.55\nr nothing\nx\ne\ng\n"
     ran = workshop.piped("clamp", lines=lines)
     assert (ran.returncode, ran.stderr) == (0, "")
     kinds = [mark.kind.value for mark in workshop.recording.marks()]
@@ -187,3 +197,23 @@ def test_what_is_not_in_the_plan_is_told_before_anything_is_written(workshop) ->
     ran = workshop.piped("clamp", "--gauge", "angel")
     assert ran.returncode == 2
     assert "angle" in ran.stderr
+
+
+def test_a_program_without_input_records_until_it_is_told_to_end(workshop) -> None:
+    gauge = workshop.plug_in()
+    gauge.do("rest 2.8")
+    command = [*GAUGELOG, "clamp"]
+    closed = subprocess.Popen(
+        ["sh", "-c", 'exec "$@" <&-', "sh", *command],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=workshop.folder,
+    )
+    assert closed.stdout is not None
+    while "connected" not in closed.stdout.readline():
+        assert closed.poll() is None
+    closed.terminate()
+    _, errors = closed.communicate(timeout=10)
+    assert (closed.returncode, errors) == (0, "")
+    assert [sitting.finished for sitting in workshop.recording.sittings()] == [True]

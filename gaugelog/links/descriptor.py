@@ -41,6 +41,7 @@ class DescriptorReader:
         self._loop = asyncio.get_running_loop()
         self._in_rounds = in_rounds
         self._stopped = self._watched = False
+        inbox.filled_by(self)
         self.resume()
 
     def pause(self) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Callable
+from typing import Protocol
 
 from gaugelog.links import TICK_S
 from gaugelog.model.readings import Chunk
@@ -17,8 +18,14 @@ FULL = 1024
 """How many chunks may wait before the source is asked to hold back."""
 
 
-def _nothing() -> None:
-    """Do nothing: the source can't hold back."""
+class Source(Protocol):
+    """What fills an inbox and can hold back."""
+
+    def pause(self) -> None:
+        """Read no more for now."""
+
+    def resume(self) -> None:
+        """Go on after a pause."""
 
 
 class Inbox:
@@ -29,15 +36,11 @@ class Inbox:
 
     Args:
         clock: gives monotonic nanoseconds.
-        hold: called when `FULL` chunks wait, to stop the source.
-        release: called when half of them were taken, to let it go on.
     """
 
-    def __init__(
-        self, clock: Clock, hold: Callable[[], None] = _nothing, release: Callable[[], None] = _nothing
-    ) -> None:
+    def __init__(self, clock: Clock) -> None:
         self._clock = clock
-        self._hold, self._release = hold, release
+        self._source: Source | None = None
         self._loop = asyncio.get_running_loop()
         self._chunks: deque[Chunk] = deque()
         self._ending: Exception | None = None
@@ -46,13 +49,17 @@ class Inbox:
         self._quiet_since_s = self._loop.time()
         self._held = False
 
+    def filled_by(self, source: Source) -> None:
+        """Let a source be paused when `FULL` chunks wait, and resumed when half of them were taken."""
+        self._source = source
+
     def put(self, data: bytes, time_ns: int | None = None) -> None:
         """Take bytes that have just come, stamped with `time_ns` or with now."""
         self._quiet_since_s = self._loop.time()
         self._arrived(Chunk(self._clock() if time_ns is None else time_ns, data))
-        if not self._held and len(self._chunks) >= FULL:
+        if self._source is not None and not self._held and len(self._chunks) >= FULL:
             self._held = True
-            self._hold()
+            self._source.pause()
 
     def end(self, ending: Exception) -> None:
         """Say that nothing will come any more; what waits is still given out before `ending` is raised."""
@@ -67,9 +74,9 @@ class Inbox:
                 raise self._ending
             await self._wait()
         chunk = self._chunks.popleft()
-        if self._held and len(self._chunks) <= FULL // 2:
+        if self._source is not None and self._held and len(self._chunks) <= FULL // 2:
             self._held = False
-            self._release()
+            self._source.resume()
         return chunk
 
     def close(self) -> None:

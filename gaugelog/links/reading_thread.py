@@ -39,12 +39,14 @@ class ReadingThread:
         self._stopping = threading.Event()
         self._may_read = threading.Event()
         self._may_read.set()
+        inbox.filled_by(self)
         self._thread = threading.Thread(target=self._run, name="gaugelog-link", daemon=True)
         self._thread.start()
 
     def pause(self) -> None:
-        """Read no more for now."""
-        self._may_read.clear()
+        """Read no more for now; once stopping, the thread is let run to its end."""
+        if not self._stopping.is_set():
+            self._may_read.clear()
 
     def resume(self) -> None:
         """Go on after a pause."""

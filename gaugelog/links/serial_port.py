@@ -83,7 +83,7 @@ class SerialLink:
             self._port = self._opened(serial, threaded)
         except (OSError, ValueError) as reason:  # pyserial's own exception is an OSError
             raise LinkFailedError(self.address.text, *_why_not_opened(reason)) from reason
-        inbox = self._inbox = Inbox(self._clock, lambda: self._pause(), lambda: self._resume())
+        inbox = self._inbox = Inbox(self._clock)
         if threaded:
             self._reader = ReadingThread(
                 self._read_blocking, inbox, lambda reason: self._lost(str(reason)), self._clock
@@ -152,14 +152,6 @@ class SerialLink:
 
     def _lost(self, words: str) -> LinkFailedError:
         return LinkFailedError(self.address.text, LinkReason.LOST, words)
-
-    def _pause(self) -> None:
-        if self._reader is not None:
-            self._reader.pause()
-
-    def _resume(self) -> None:
-        if self._reader is not None:
-            self._reader.resume()
 
     def _opened_inbox(self) -> Inbox:
         if self._inbox is None or self._port is None:

@@ -68,7 +68,7 @@ class TypedLink:
         except (AttributeError, OSError, ValueError) as reason:
             raise LinkFailedError(self.address.text, LinkReason.NOT_FOUND, "no standard input") from reason
         self._rest = b""
-        inbox = self._inbox = Inbox(self._clock, lambda: self._pause(), lambda: self._resume())
+        inbox = self._inbox = Inbox(self._clock)
         if watchable:
             self._reader = DescriptorReader(descriptor, inbox, lambda _words: self._ended(), self._deliver)
         else:
@@ -109,14 +109,6 @@ class TypedLink:
         if self._rest:
             self._deliver(b"\n")
         return LinkEnded("end of input")
-
-    def _pause(self) -> None:
-        if self._reader is not None:
-            self._reader.pause()
-
-    def _resume(self) -> None:
-        if self._reader is not None:
-            self._reader.resume()
 
 
 def _read_or_end(descriptor: int) -> bytes:

@@ -10,7 +10,7 @@ import json
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from gaugelog.model.gauges import gauge_key
 from gaugelog.model.placement import KeptPlacement, Part, Placement, Role, Settled
@@ -18,6 +18,16 @@ from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk
 from gaugelog.store.placement_rows import PartRow, PlacementRow, PlacementRows, ReinterpretationRow
 from gaugelog.store.records import Reinterpretation
+
+_FIELD_OF = {
+    "value_base": "value",
+    "low_base": "low",
+    "high_base": "high",
+    "text": "text",
+    "unit": "unit",
+    "resolution_base": "resolution",
+    "spread_base": "spread",
+}
 
 
 def _insert(connection: sqlite3.Connection, table: str, row: NamedTuple, *, sealed: bool) -> None:
@@ -30,6 +40,16 @@ def _insert(connection: sqlite3.Connection, table: str, row: NamedTuple, *, seal
 
 def _next_id(connection: sqlite3.Connection, table: str) -> int:
     return int(connection.execute(f"SELECT coalesce(max(id), 0) + 1 FROM {table}").fetchone()[0])
+
+
+def _value_columns(placement: Placement) -> dict[str, Any]:
+    """Return the columns of what a placement reads as, which reading its bytes again may change."""
+    return {column: getattr(placement, field) for column, field in _FIELD_OF.items()}
+
+
+def _value_fields(row: PlacementRow | ReinterpretationRow) -> dict[str, Any]:
+    """Return the fields of a placement that stand in these columns."""
+    return {field: getattr(row, column) for column, field in _FIELD_OF.items()}
 
 
 def insert_placement(
@@ -48,13 +68,7 @@ def insert_placement(
         sitting=sitting,
         checkpoint=placement.checkpoint,
         quantity=placement.quantity.value,
-        value_base=placement.value,
-        low_base=placement.low,
-        high_base=placement.high,
-        text=placement.text,
-        unit=placement.unit,
-        resolution_base=placement.resolution,
-        spread_base=placement.spread,
+        **_value_columns(placement),
         settled=placement.settled.value,
         gauge=gauge_id(placement.gauge) if placement.gauge is not None else None,
         utc_us=utc_us,
@@ -116,13 +130,7 @@ def insert_reinterpretation(
         placement=placement_id,
         number=number,
         utc_us=utc_us,
-        value_base=placement.value,
-        low_base=placement.low,
-        high_base=placement.high,
-        text=placement.text,
-        unit=placement.unit,
-        resolution_base=placement.resolution,
-        spread_base=placement.spread,
+        **_value_columns(placement),
         datasheets=json.dumps(dict(datasheet_texts), sort_keys=True),
     )
     _insert(connection, "reinterpretation", row, sealed=True)
@@ -192,13 +200,7 @@ class PlacedRows:
         return Placement(
             checkpoint=row.checkpoint,
             quantity=Quantity(row.quantity),
-            value=row.value_base,
-            low=row.low_base,
-            high=row.high_base,
-            text=row.text,
-            unit=row.unit,
-            resolution=row.resolution_base,
-            spread=row.spread_base,
+            **_value_fields(row),
             settled=Settled(row.settled),
             gauge=self._gauges[row.gauge][0] if row.gauge is not None else None,
             time_ns=row.monotonic_ns,
@@ -208,13 +210,7 @@ class PlacedRows:
     def _newer(self, before: Placement, row: ReinterpretationRow) -> Placement:
         return replace(
             before,
-            value=row.value_base,
-            low=row.low_base,
-            high=row.high_base,
-            text=row.text,
-            unit=row.unit,
-            resolution=row.resolution_base,
-            spread=row.spread_base,
+            **_value_fields(row),
             parts=self._parts(row.placement, row.id),
         )
 

@@ -19,12 +19,15 @@ from gaugelog.model.placement import Phase
 from gaugelog.model.readings import LinkState, Reading
 from gaugelog.show.gauge_documents import flag_words
 from gaugelog.show.live_parts import BeingTyped, entry_line, placing_view
-from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, bar, keys_line, plain_table
+from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, bar, folded, keys_line, plain_table, rows_of
 from gaugelog.show.numbers import UNKNOWN, count_text, duration_text, value_text
+from gaugelog.show.words import simulated_words
 
 _BAR = 20
 _NEARLY = 0.8
 _FIGURE_ROWS = 5
+_ROWS_BESIDE_FIGURES = 3
+_MOST_MESSAGE_ROWS = 2
 _KEYS = (
     ("g", "glue on"),
     ("c", "clamps on"),
@@ -68,6 +71,7 @@ def clamp_view(
     wet: PlacingState | None = None,
     wet_checkpoint: Checkpoint | None = None,
     pairs: Sequence[tuple[str, str]] = (),
+    simulated: Sequence[str] = (),
 ) -> RenderableType:
     """Return the view of a clamp session.
 
@@ -87,21 +91,21 @@ def clamp_view(
         wet: how a placement of the wet check stands, None where none is under way or it is typed.
         wet_checkpoint: the checkpoint of that placement.
         pairs: names of gauges of which the difference is shown too.
+        simulated: short names of the simulated gauges.
     """
     counts = f"{count_text(readings, 'reading')}, {count_text(gaps, 'gap')}"
-    parts: list[RenderableType] = [
-        Text.assemble(("clamp session  ", QUIET), (phase.value, STRONG), f"   {counts}"),
-        Text(),
-    ]
+    above: list[RenderableType] = [Text.assemble(("clamp session  ", QUIET), (phase.value, STRONG), f"   {counts}")]
+    above += [Text(simulated_words(simulated), style=WARN)] if simulated else []
     times = _times(phase, in_clamps_s, glue_open_s, glue)
-    parts += [*times, Text()] if times else []
-    parts += [_gauge_table(gauges, pairs, units), Text()]
-    if wet is not None and wet_checkpoint is not None:
-        rows = max(0, min(_FIGURE_ROWS, height - len(gauges) - len(pairs) - 16))
-        parts += [placing_view(wet_checkpoint, wet, units, width, rows), Text()]
+    above += [Text(), *times] if times else []
+    above += [Text(), _gauge_table(gauges, pairs, units), Text()]
     hint = "marks and keys below; a value may be typed for the wet check"
-    parts += [entry_line(entry, hint), Text(message, overflow="fold"), Text(), keys_line(*_KEYS)]
-    return Group(*parts)
+    below = [entry_line(entry, hint), folded(message, width, _MOST_MESSAGE_ROWS), Text(), keys_line(*_KEYS)]
+    wet_check: list[RenderableType] = []
+    if wet is not None and wet_checkpoint is not None:
+        left = height - rows_of(Group(*above, *below), width) - _ROWS_BESIDE_FIGURES
+        wet_check = [placing_view(wet_checkpoint, wet, units, width, max(0, min(_FIGURE_ROWS, left))), Text()]
+    return Group(*above, *wet_check, *below)
 
 
 def _times(phase: Phase, in_clamps_s: float | None, glue_open_s: float | None, glue: Glue) -> list[RenderableType]:

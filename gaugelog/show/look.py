@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
+from io import StringIO
 
 from rich.box import Box
 from rich.console import Console, ConsoleOptions, RenderableType
@@ -105,6 +107,27 @@ def bar(share: float, width: int) -> str:
     whole, eighths = divmod(filled, 8)
     text = "█" * whole + ("" if eighths == 0 else " ▏▎▍▌▋▊▉"[eighths])
     return text + "░" * (width - len(text))
+
+
+def rows_of(view: RenderableType, width: int) -> int:
+    """Return how many rows a view takes at a width in columns."""
+    return len(_measure(width).render_lines(view, pad=False))
+
+
+@lru_cache(maxsize=8)
+def _measure(width: int) -> Console:
+    """Return a console that nothing is printed on, to lay things out for a width."""
+    return Console(file=StringIO(), width=width, highlight=False, markup=False, emoji=False, color_system=None)
+
+
+def folded(words: str, width: int, most: int) -> Text:
+    """Return words over at most so many lines of `width` columns; what is left over ends in an ellipsis."""
+    lines = Text(words).wrap(_measure(width), width, overflow="fold")
+    if len(lines) <= most:
+        return Text(words, overflow="fold")
+    last = Text(" ").join(lines[most - 1 :])
+    last.truncate(width, overflow="ellipsis")
+    return Text("\n").join([*lines[: most - 1], last])
 
 
 def keys_line(*keys: tuple[str, str]) -> RenderableType:

@@ -5,6 +5,8 @@ Here: drawing a `SandingState` at any size of terminal. Not here: the state itse
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from rich.align import Align
 from rich.console import Group, RenderableType
 from rich.text import Text
@@ -12,7 +14,7 @@ from rich.text import Text
 from gaugelog.model.readings import Flag
 from gaugelog.show.bignumber import big_lines
 from gaugelog.show.gauge_documents import flag_words
-from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, keys_line
+from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, keys_line, rows_of
 from gaugelog.show.numbers import (
     amount_text,
     count_text,
@@ -27,7 +29,9 @@ from gaugelog.show.sanding import Pass, SandingState
 _GOOD, _AWAY = "bold green", "bold"
 _MOST_FIGURE_ROWS = 13
 _MOST_PASSES = 6
-_LEAST_ROWS_FOR_BAND = 16
+_LEAST_ROWS_FOR_BAND, _LEAST_COLUMNS_FOR_BAND = 16, 40
+_ROWS_BESIDE_PASSES = 9
+_COLUMNS_OF_A_PASS = 36
 _SPANS = (3.0, 10.0, 30.0, 100.0)
 _KEYS = (("space", "ends a pass"), ("z", "zero here"), ("q", "end"))
 
@@ -40,20 +44,40 @@ def sanding_view(state: SandingState, width: int, height: int) -> RenderableType
         width: columns of the terminal.
         height: rows of the terminal.
     """
-    head = [_state_line(state)]
-    below: list[RenderableType] = [Text(), _words(state)]
-    if state.within is not None and height >= _LEAST_ROWS_FOR_BAND:
-        below += [Text(), *_band(state, width)]
-    free = height - len(head) - len(below) - 4
-    passes = _passes(state, min(_MOST_PASSES, max(1, free - 10)))
-    figures = _figures(state, width - 6, min(_MOST_FIGURE_ROWS, free - len(passes)))
-    return Group(*head, Text(), figures, *below, *passes, Text(), keys_line(*_KEYS))
+    state_line, words = _state_line(state), _words(state)
+    room = _Room(width, height - 1 - rows_of(Group(state_line, words), width) - 1)
+    keys = room.for_all(keys_line(*_KEYS))
+    air = [Text()] if room.for_all(Text(), Text(), Text()) else []
+    with_band = state.within is not None and height >= _LEAST_ROWS_FOR_BAND and width >= _LEAST_COLUMNS_FOR_BAND
+    band = room.for_all(Text(), *_band(state, width)) if with_band else []
+    most = min(_MOST_PASSES, max(1, room.rows - _ROWS_BESIDE_PASSES))
+    passes = room.for_all(*_passes(state, most, width))
+    figures = _figures(state, width - 6, min(_MOST_FIGURE_ROWS, 1 + room.rows))
+    return Group(state_line, *air, figures, *air, words, *band, *passes, *air, *keys)
+
+
+@dataclass(slots=True)
+class _Room:
+    """What is left of a terminal: `rows` of `width` columns."""
+
+    width: int
+    rows: int
+
+    def for_all(self, *parts: RenderableType) -> list[RenderableType]:
+        """Return the parts and take their rows where there is room for all of them; nothing where there isn't."""
+        needed = rows_of(Group(*parts), self.width) if parts else 0
+        if needed > self.rows:
+            return []
+        self.rows -= needed
+        return list(parts)
 
 
 def _state_line(state: SandingState) -> Text:
     """Return the line over the figures: gauge, target, and whatever is wrong with the gauge."""
     text = Text(no_wrap=True, overflow="ellipsis")
     text.append(state.gauge or "gauge", style=STRONG)
+    if state.simulated:
+        text.append("   SIMULATED", style=WARN)
     if state.target is not None:
         target = value_text(state.target, state.quantity, state.resolution, state.units)
         text.append(f"   target {target}")
@@ -77,17 +101,21 @@ def _troubles(state: SandingState) -> list[str]:
 
 def _figures(state: SandingState, width: int, rows: int) -> RenderableType:
     if state.value is None:
-        return Align.center(Text("waiting for the first reading", style=QUIET))
+        return Align.center(_one_line("waiting for the first reading", QUIET))
     shown = display_unit(state.quantity, state.units)
     number = rounded(state.value / shown.divisor, decimals_of_step(state.resolution / shown.divisor))
     symbol = "°" if shown.symbol == "°" else ""
     stale = not state.counts or state.silent_s or state.link_lost
     style = QUIET if stale else _GOOD if state.inside else _AWAY
     lines = big_lines(number + symbol, width, rows)
-    block = Text("\n".join(line.ljust(max(map(len, lines))) for line in lines), style=style)
+    block = _one_line("\n".join(line.ljust(max(map(len, lines))) for line in lines), style)
     if not symbol:
         block.append(shown.symbol)
     return Align.center(block)
+
+
+def _one_line(words: str, style: str) -> Text:
+    return Text(words, style=style, no_wrap=True, overflow="ellipsis")
 
 
 def _words(state: SandingState) -> RenderableType:
@@ -149,20 +177,22 @@ def _under(columns: int, *labels: tuple[int, str]) -> Text:
     return Text("".join(cells), style=QUIET)
 
 
-def _passes(state: SandingState, most: int) -> list[RenderableType]:
+def _passes(state: SandingState, most: int, width: int) -> list[RenderableType]:
     """Return the last passes, the newest first, after an empty line; nothing before the first."""
     if not state.passes:
         return []
     lines: list[RenderableType] = [Text()]
-    lines += [Align.center(_pass_line(each, state)) for each in reversed(state.passes[-most:])]
+    lines += [Align.center(_pass_line(each, state, width)) for each in reversed(state.passes[-most:])]
     return lines
 
 
-def _pass_line(each: Pass, state: SandingState) -> Text:
+def _pass_line(each: Pass, state: SandingState, width: int) -> Text:
     value = value_text(each.value, state.quantity, state.resolution, state.units)
     change = ""
     if each.change is not None:
         change = value_text(each.change, state.quantity, state.resolution, state.units, signed=True)
-    text = Text(f"pass {each.number:>2}  {value:>10}  {change:>10}")
+    if width < _COLUMNS_OF_A_PASS:
+        return _one_line(f"{each.number:>2} {value} {change}", "")
+    text = _one_line(f"pass {each.number:>2}  {value:>10}  {change:>10}", "")
     text.stylize(QUIET, 0, 8)
     return text

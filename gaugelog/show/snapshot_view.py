@@ -12,18 +12,22 @@ from rich.console import Group, RenderableType
 from rich.rule import Rule
 from rich.text import Text
 
+from gaugelog.analysis.tolerance import mean_value, out_by
 from gaugelog.capture.placing import PlacingState
 from gaugelog.model.instrument import Checkpoint
 from gaugelog.model.placement import KeptPlacement
 from gaugelog.show.live_parts import BeingTyped, entry_line, placing_view
-from gaugelog.show.look import ACCENT, QUIET, STRONG, keys_line
+from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, folded, keys_line, rows_of
 from gaugelog.show.numbers import count_text, placement_text, value_text
+from gaugelog.show.words import simulated_words, tolerance_text
 
 Row = tuple[Checkpoint, int, Sequence[KeptPlacement], str | None]
 """A checkpoint, how many placements are wanted, those taken, why it was skipped (None where it wasn't)."""
 
 _FIXED_ROWS = 13
 _MOST_FIGURE_ROWS = 7
+_MOST_MESSAGE_ROWS = 2
+_LEAST_LISTED = 2
 _ROWS_FOR_FIGURES = 22
 _GAUGE_KEYS = (("Enter", "take it now"), ("space", "lifted"))
 _KEYS = (
@@ -48,6 +52,7 @@ def snapshot_view(
     width: int,
     height: int,
     flat_spot: str = "",
+    simulated: Sequence[str] = (),
 ) -> RenderableType:
     """Return the view of a snapshot being taken.
 
@@ -62,18 +67,20 @@ def snapshot_view(
         width: columns of the terminal.
         height: rows of the terminal.
         flat_spot: name of the flat spot on the body.
+        simulated: short names of the simulated gauges.
     """
     task = next((task for task in tasks if task[0].id == current), None)
     figure_rows = _figure_rows(task, placing, height, len(tasks))
-    listed = max(3, height - _FIXED_ROWS - figure_rows)
-    parts: list[RenderableType] = [_head(stage, tasks), Text()]
-    parts += [_task_line(task, current, units, width) for task in _around(tasks, current, listed)]
-    parts.append(Rule(style=QUIET, characters="─"))
+    above: list[RenderableType] = [_head(stage, tasks)]
+    above += [Text(simulated_words(simulated), style=WARN)] if simulated else []
+    below: list[RenderableType] = [Rule(style=QUIET, characters="─")]
     if task is not None:
-        parts += _now(task, placing, units, width, figure_rows, flat_spot)
-    parts += [Text(), _line(entry, placing), Text(message, no_wrap=True, overflow="ellipsis")]
-    parts.append(keys_line(*(_GAUGE_KEYS if placing is not None else ()), *_KEYS))
-    return Group(*parts)
+        below += _now(task, placing, units, width, figure_rows, flat_spot)
+    below += [Text(), _line(entry, placing), folded(message, width, _MOST_MESSAGE_ROWS)]
+    below.append(keys_line(*(_GAUGE_KEYS if placing is not None else ()), *_KEYS))
+    left = height - rows_of(Group(*above, Text(), *below), width)
+    listed = [_task_line(each, current, units) for each in _around(tasks, current, max(_LEAST_LISTED, left))]
+    return Group(*above, Text(), *listed, *below)
 
 
 def _figure_rows(task: Row | None, placing: PlacingState | None, height: int, tasks: int) -> int:
@@ -98,7 +105,7 @@ def _around(tasks: Sequence[Row], current: str | None, most: int) -> Sequence[Ro
     return tasks[first : first + most]
 
 
-def _task_line(task: Row, current: str | None, units: str, width: int) -> Text:
+def _task_line(task: Row, current: str | None, units: str) -> Text:
     checkpoint, wanted, taken, skipped = task
     here = checkpoint.id == current
     mark = "▸" if here else "✓" if len(taken) >= wanted else "–" if skipped is not None else " "
@@ -108,9 +115,15 @@ def _task_line(task: Row, current: str | None, units: str, width: int) -> Text:
     text.append(f"{len(taken)} of {wanted}  ", style=QUIET if not here else "")
     if skipped is not None:
         return text.append(f"skipped: {skipped}", style=QUIET)
+    out = out_by(checkpoint, mean_value([kept.placement for kept in taken]))
+    tolerance = tolerance_text(out, checkpoint.quantity, units)
+    if out:
+        text.append(f"{tolerance}   ", style=WARN)
     text.append("  ".join(placement_text(kept.placement, units) for kept in taken))
     spread = _spread(taken, units)
-    return text.append(f"   spread {spread}", style=QUIET) if spread else text
+    calm = [f"spread {spread}"] if spread else []
+    calm += [tolerance] if out == 0 else []
+    return text.append(f"   {', '.join(calm)}", style=QUIET) if calm else text
 
 
 def _spread(taken: Sequence[KeptPlacement], units: str) -> str:

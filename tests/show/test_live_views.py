@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -10,7 +11,7 @@ from rich.console import Console, RenderableType
 
 from gaugelog.capture.placing import PlacingState
 from gaugelog.datasheets.catalogue import find_datasheet
-from gaugelog.model.instrument import Glue, Instrument
+from gaugelog.model.instrument import Glue, Instrument, Tolerance, ToleranceSide
 from gaugelog.model.placement import Phase, Role, Snapshot
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import LinkState, Reading
@@ -71,6 +72,51 @@ def test_a_snapshot_shows_tasks_what_to_do_and_the_reading(
     assert "hands off" in text
 
 
+LONG = (
+    "neck: lost, the port was closed by the system because its adapter was pulled out of the hub; gaugelog tries again "
+    "until it comes back, and this sentence goes on and on far beyond what two lines of a terminal could ever hold. "
+    * 2
+)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_long_message_folds_over_two_lines_within_the_height(
+    instrument: Instrument, before: Snapshot, size: tuple[int, int]
+) -> None:
+    more = {"placing": RESTING, "message": LONG, "simulated": ("neck", "body")}
+    lines = _snapshot(instrument, before, "neck-angle", size, **more)
+    assert len(lines) <= size[1]
+    first = next(place for place, line in enumerate(lines) if line.startswith("neck: lost"))
+    assert lines[first + 1].rstrip().endswith("…")
+    assert len(lines[first].rstrip()) + len(lines[first + 1].rstrip()) > 1.7 * size[0]
+    assert lines[first + 2].startswith("Enter take it now")
+    assert "SIMULATED gauges: neck, body" in lines[1]
+    clamped = _clamp(Phase.IN_CLAMPS, size, in_clamps_s=7440.0, message=LONG, simulated=("neck",)).splitlines()
+    first = next(place for place, line in enumerate(clamped) if line.startswith("neck: lost"))
+    assert clamped[first + 1].rstrip().endswith("…")
+    assert not clamped[first + 2].strip()
+    assert clamped[1].startswith("SIMULATED gauge: neck")
+
+
+def test_a_message_of_two_lines_is_shown_whole(instrument: Instrument, before: Snapshot) -> None:
+    words = "neck: lost, the port was closed by the system because its adapter was pulled out of the hub."
+    text = " ".join(" ".join(_snapshot(instrument, before, "neck-angle", (60, 24), message=words)).split())
+    assert words in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_checkpoint_out_of_tolerance_is_told_while_it_can_be_mended(
+    instrument: Instrument, before: Snapshot, size: tuple[int, int]
+) -> None:
+    given = {"pocket-wall-squareness": Tolerance(ToleranceSide.AT_MOST, None, 85.0), "neck-angle": Tolerance(
+        ToleranceSide.AT_LEAST, 2.0, None)}  # fmt: skip
+    points = tuple(replace(each, tolerance=given.get(each.id)) for each in instrument.checkpoints)
+    lines = _snapshot(replace(instrument, checkpoints=points), before, "neck-angle", size)
+    assert "° over" in next(line for line in lines if "pocket-wall" in line)
+    assert next(line for line in lines if "▸ neck-angle" in line).rstrip().endswith("in tolerance")
+    assert sum(" over" in line or "tolerance" in line for line in lines) == 2
+
+
 def test_a_typed_checkpoint_shows_what_is_being_typed(instrument: Instrument, before: Snapshot) -> None:
     text = "\n".join(_snapshot(instrument, before, "clearance-bass", (80, 24), entry=_entry("0.5..")))
     assert "> 0.5.." in text
@@ -97,8 +143,6 @@ def test_a_complete_snapshot_can_be_drawn(instrument: Instrument, before: Snapsh
 def test_it_says_where_the_gauge_should_be(
     instrument: Instrument, role: Role, lift: bool, body_gauge: str | None, expected: str
 ) -> None:
-    from dataclasses import replace
-
     point = replace(instrument.checkpoint("neck-angle"), reference="", body_gauge=body_gauge)
     assert where_now(point, PlacingState(role, READING, 0.0, lift, None), "the tape mark") == expected
 

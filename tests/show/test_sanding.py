@@ -114,6 +114,51 @@ def test_the_view_fits_the_terminal_and_says_how_far_off(bench: Bench, width: in
         assert pointer.index("▼") < scale.index("┣") < scale.index("╋") < scale.index("┫")
 
 
+@pytest.mark.parametrize("state", ["empty", "off", "on hold", "lost", "length"])
+def test_the_view_never_has_more_rows_than_the_terminal(state: str) -> None:
+    bench = Bench(target=90.0, within=0.2, simulated=True)
+    if state == "length":
+        bench.state = SandingState(Quantity.LENGTH, 0.001, 123.456, 0.25, gauge="depth at the heel")
+    for value in (89.0, 89.3, 89.45, 89.6, 89.65, 89.7, 89.9) if state != "empty" else ():
+        bench.says(value)
+        bench.state.mark_pass()
+    if state == "on hold":
+        bench.says(89.9, Flag.HOLD)
+    if state == "lost":
+        bench.state.link_changed(LinkChange(bench.time_ns, "block", LinkState.LOST, "the cable was pulled"))
+    for height in range(5, 31):
+        for width in (20, 21, 24, 30, 35, 36, 37, 39, 40, 41, 50, 60, 80, 120, 200):
+            lines = _lines(bench.state, width, height)
+            assert len(lines) <= height, (width, height)
+            assert max(cell_len(line) for line in lines) <= width, (width, height)
+
+
+def test_the_number_grows_with_the_terminal_and_the_keys_come_before_air(bench: Bench) -> None:
+    bench.says(89.65)
+    said = {height: _lines(bench.state, 80, height) for height in (5, 8, 12, 20)}
+    assert "89.65°" in "\n".join(said[5])
+    assert all("z zero here" in lines[-1] for lines in said.values())
+    filled = [sum("█" in line for line in lines) for lines in said.values()]
+    assert filled == sorted(filled)
+    assert filled[-1] > 5
+
+
+def test_a_simulated_gauge_is_said_to_be_one(bench: Bench) -> None:
+    bench.says(89.65)
+    assert "SIMULATED" not in "\n".join(_lines(bench.state, 80, 24))
+    bench.state.simulated = True
+    assert "block   SIMULATED   target" in _lines(bench.state, 80, 24)[0]
+
+
+def test_after_a_zero_the_target_counts_from_it(bench: Bench) -> None:
+    bench.says(12.0)
+    bench.state.take_zero()
+    line = reading_line(bench.says(102.0), bench.state)
+    assert (line["value"], line["from_zero"], line["target"], line["off"]) == (102.0, 90.0, 90.0, 0.0)
+    assert line["in_band"] is True
+    assert "from zero" in _lines(bench.state, 80, 24)[0]
+
+
 def test_the_view_tells_the_way_on_either_side_and_in_the_band(bench: Bench) -> None:
     said = {}
     for value in (90.4, 90.1, 90.0):

@@ -5,10 +5,13 @@ Here: drawing it; the limit is 1 for every checkpoint, so degrees and millimetre
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Verdict
-from gaugelog.show.numbers import amount_text, probability_text, uncertain_text
+from gaugelog.model.placement import Snapshot
+from gaugelog.show.numbers import amount_text, placement_text, probability_text, uncertain_text
 from gaugelog.show.palette import FONT, INK, PAPER, RULE, SOFT_INK, VERDICT_COLOURS, VERDICT_SYMBOLS, faded
 from gaugelog.show.words import outcome
 
@@ -18,6 +21,8 @@ if TYPE_CHECKING:
 _ROW_PX = 44
 _CLEAR = "rgba(0,0,0,0)"
 _LEAST_SPAN, _MOST_SPAN = 1.6, 4.0
+_ABOVE, _BELOW = 180, 0
+_FIRST_DOT_PX, _DOT_PX, _MOST_DOTS = 9, 5, 3
 
 
 def judged_rows(comparison: Comparison) -> tuple[CheckpointComparison, ...]:
@@ -30,12 +35,17 @@ def comparison_label(comparison: Comparison) -> str:
     return f"Shift of each checkpoint with its 95 % interval against its limit. {outcome(comparison)}"
 
 
-def comparison_figure(comparison: Comparison, units: str = "mm") -> Figure:
+def comparison_figure(comparison: Comparison, units: str = "mm", snapshots: Sequence[Snapshot] = ()) -> Figure:
     """Return the chart of all shifts, each divided by its limit; a symbol a verdict, readable in grey.
+
+    Beside each shift stand the placements it comes from as small dots, less the first stage's mean and divided by the
+    limit like the rest: open ones of the first stage above the line, around 0; full ones of the second below it, around
+    the shift. Equal ones are stacked.
 
     Args:
         comparison: at least one of its rows has a shift and a limit.
         units: mm or in, for what is told on pointing at a symbol.
+        snapshots: the recording's, or none to leave the placements out.
     """
     from plotly.graph_objects import Figure, Scatter
 
@@ -58,8 +68,59 @@ def comparison_figure(comparison: Comparison, units: str = "mm") -> Figure:
                 hovertemplate="%{customdata[0]}<extra></extra>",
             )
         )
+    for stage, angle in ((comparison.from_stage, _ABOVE), (comparison.to_stage, _BELOW)):
+        snapshot = last_that_counts(snapshots, stage)
+        if snapshot is not None:
+            figure.add_trace(_dots(rows, snapshot, angle, units))
     figure.update_layout(**_layout(rows))
     return figure
+
+
+def last_that_counts(snapshots: Sequence[Snapshot], stage: str) -> Snapshot | None:
+    """Return the snapshot of a stage that is compared: the last complete one, else the one begun last."""
+    of_stage = [each for each in snapshots if each.stage == stage]
+    complete = [each for each in of_stage if each.complete_utc_us is not None]
+    return next(reversed(complete or of_stage), None)
+
+
+def _dots(rows: tuple[CheckpointComparison, ...], snapshot: Snapshot, angle: int, units: str) -> Any:
+    """Return the placements of one stage as small dots off the line, equal ones one further off than the other.
+
+    The legend draws what comes first: a dot on the line that has no place in the chart.
+    """
+    from plotly.graph_objects import Scatter
+
+    x: list[float | None] = [None]
+    y: list[str] = [rows[0].id]
+    told: list[list[str]] = [[""]]
+    standoff = [0]
+    for row in rows:
+        stacked: Counter[float] = Counter()
+        for placement in snapshot.of(row.id):
+            if placement.value is None or row.before.mean is None:
+                continue
+            place = round(_in_limits(row, placement.value - row.before.mean), 6)
+            x.append(place)
+            y.append(row.id)
+            told.append([f"{row.id}, {snapshot.stage}: {placement_text(placement, units)}"])
+            standoff.append(_FIRST_DOT_PX + _DOT_PX * min(stacked[place], _MOST_DOTS - 1))
+            stacked[place] += 1
+    full = angle == _BELOW
+    return Scatter(
+        name=f"placement {snapshot.stage}",
+        x=x,
+        y=y,
+        mode="markers",
+        marker={
+            "symbol": "circle" if full else "circle-open",
+            "size": 4,
+            "color": INK if full else SOFT_INK,
+            "angle": angle,
+            "standoff": standoff,
+        },
+        customdata=told,
+        hovertemplate="%{customdata[0]}<extra></extra>",
+    )
 
 
 def _in_limits(row: CheckpointComparison, value: float | None) -> float:

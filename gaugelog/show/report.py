@@ -91,7 +91,7 @@ def _charts(data: ReportData) -> dict[str, str]:
     found: dict[str, str] = {}
     units = data.instrument.units
     if data.comparison is not None and judged_rows(data.comparison):
-        figure = comparison_figure(data.comparison, units)
+        figure = comparison_figure(data.comparison, units, data.snapshots)
         found["comparison"] = chart_html(figure, label=comparison_label(data.comparison), library=True)
     if data.drift is not None and any(series.utc_us.size for series in data.series):
         chart = DriftChart("", data.series, data.drift, data.marks, units, data.simulated)

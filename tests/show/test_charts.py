@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from gaugelog.analysis.results import Comparison, Drift, Gap, Verdict
 from gaugelog.errors import WriteFailedError
-from gaugelog.model.placement import Mark, MarkKind
+from gaugelog.model.placement import Mark, MarkKind, Snapshot
 from gaugelog.show.charts import ChartSeries, DriftChart, write_chart
 from gaugelog.show.comparison_chart import comparison_figure, comparison_label
 from gaugelog.show.drift_chart import drift_figure, drift_label
@@ -135,6 +135,34 @@ def test_shifts_are_told_in_limits_with_a_symbol_a_verdict(comparison: Compariso
     assert len({trace.marker.symbol for trace in figure.data}) == 3
     assert len(set(VERDICT_SYMBOLS.values())) == len(Verdict)
     assert "1 moved" in comparison_label(comparison)
+
+
+def test_placements_stand_as_dots_beside_the_shift_they_make(
+    comparison: Comparison, before: Snapshot, after: Snapshot
+) -> None:
+    older = replace(before, number=0, placements=before.placements[:1])
+    unfinished = replace(after, number=2, placements=after.placements[:1], complete_utc_us=None)
+    plain = comparison_figure(comparison)
+    figure = comparison_figure(comparison, snapshots=(older, before, after, unfinished))
+    dots = {trace.name: trace for trace in figure.data[len(plain.data) :]}
+    assert set(dots) == {"placement before", "placement after"}
+    for row in comparison.checkpoints:
+        if row.limit is None or row.shift is None or not row.counts:
+            continue
+        mean = {
+            name: np.mean([x for x, y in zip(trace.x, trace.y, strict=True) if x is not None and y == row.id])
+            for name, trace in dots.items()
+        }
+        # By definition: the first stage lies around 0, the second around the shift.
+        assert mean["placement before"] == pytest.approx(0.0, abs=1e-5)
+        assert mean["placement after"] == pytest.approx(row.shift / row.limit, abs=1e-5)
+        assert list(dots["placement before"].y[1:]).count(row.id) == row.before.n
+    assert len({trace.marker.symbol for trace in dots.values()}) == 2
+    assert {trace.marker.standoff[0] for trace in dots.values()} == {0}
+    drawn = [
+        (x, y, off) for t in [dots["placement after"]] for x, y, off in zip(t.x, t.y, t.marker.standoff, strict=True)
+    ]
+    assert len(set(drawn)) == len(drawn)
 
 
 def _contrast(colour: str, other: str) -> float:

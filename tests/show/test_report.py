@@ -15,7 +15,7 @@ import pytest
 
 from gaugelog.analysis.results import Comparison, Verdict
 from gaugelog.errors import WriteFailedError
-from gaugelog.model.instrument import Neck
+from gaugelog.model.instrument import Neck, Tolerance, ToleranceSide
 from gaugelog.show.neck_picture import neck_picture
 from gaugelog.show.report import ReportData, report_html, write_report
 from gaugelog.show.strip_picture import strip_picture
@@ -114,6 +114,27 @@ def test_what_people_wrote_is_escaped_everywhere(report: ReportData) -> None:
     assert "alert(1)</script>" not in html
     assert "<script>alert" not in html
     assert html.count("&lt;script&gt;alert(1)") > 10
+
+
+def test_it_tells_what_is_out_of_tolerance_at_each_snapshot(report: ReportData) -> None:
+    walls = Tolerance(ToleranceSide.AT_MOST, None, 85.0)
+    points = tuple(
+        replace(each, tolerance=walls) if each.id == "pocket-wall-squareness" else each
+        for each in report.instrument.checkpoints
+    )
+    words = _words(report_html(replace(report, instrument=replace(report.instrument, checkpoints=points))))
+    # Invented walls of 90.10, 90.05 and 90.10: their mean is 5.08 over 85.
+    assert "pocket-wall-squareness 5.08° over 90.10°" in words
+    assert "neck-angle in tolerance" in words
+    assert "control in tolerance" not in words
+
+
+def test_the_headings_name_the_stages(report: ReportData, comparison: Comparison) -> None:
+    strung = replace(comparison, from_stage="after", to_stage="strung")
+    words = _words(report_html(replace(report, comparison=strung)))
+    assert "Neck set, after to strung" in words
+    assert "What held, what moved: after to strung" in words
+    assert "Shift: strung less after" in words
 
 
 def test_without_a_chart_the_charting_library_is_left_out(report: ReportData) -> None:

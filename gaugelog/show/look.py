@@ -125,6 +125,8 @@ def folded(words: str, width: int, most: int) -> Text:
     lines = Text(words).wrap(_measure(width), width, overflow="fold")
     if len(lines) <= most:
         return Text(words, overflow="fold")
+    for line in lines:
+        line.rstrip()
     last = Text(" ").join(lines[most - 1 :])
     last.truncate(width, overflow="ellipsis")
     return Text("\n").join([*lines[: most - 1], last])

@@ -40,6 +40,10 @@ class DisplayUnit:
     symbol: str
     divisor: float = 1.0
 
+    def write(self, value: float, decimals: int, *, signed: bool = False) -> str:
+        """Return a value given in the base unit with so many decimals, and its symbol."""
+        return rounded(value / self.divisor, decimals, signed=signed) + self.symbol
+
 
 def display_unit(quantity: Quantity, units: str = "mm") -> DisplayUnit:
     """Return how `quantity` is shown where lengths are in `units`, mm or in.
@@ -117,10 +121,9 @@ def value_text(value: float | None, quantity: Quantity, step: float, units: str 
     if value is None:
         return UNKNOWN
     shown = display_unit(quantity, units)
-    number = value / shown.divisor
     fewest = decimals_of_step(step / shown.divisor)
-    decimals = max(fewest, _decimals_needed(number, fewest + 1))
-    return rounded(number, decimals, signed=signed) + shown.symbol
+    decimals = max(fewest, _decimals_needed(value / shown.divisor, fewest + 1))
+    return shown.write(value, decimals, signed=signed)
 
 
 def length_text(value_mm: float, step_mm: float, units: str = "mm") -> str:
@@ -146,7 +149,7 @@ def mean_text(mean: float | None, quantity: Quantity, step: float, units: str = 
     if mean is None:
         return UNKNOWN
     shown = display_unit(quantity, units)
-    return rounded(mean / shown.divisor, decimals_of_step(step / shown.divisor) + 1, signed=signed) + shown.symbol
+    return shown.write(mean, decimals_of_step(step / shown.divisor) + 1, signed=signed)
 
 
 def uncertain_text(
@@ -161,20 +164,13 @@ def uncertain_text(
         units: mm or in for lengths.
         signed: write the plus too.
     """
-    if value is None:
-        return UNKNOWN
+    alone = value_beside_u(value, u, quantity, units, signed=signed)
+    if value is None or u is None or not math.isfinite(u):
+        return alone
     shown = display_unit(quantity, units)
-    number = value / shown.divisor
-    if u is None or not math.isfinite(u):
-        return rounded(number, _decimals_needed(number, 3), signed=signed) + shown.symbol
-    if u <= 0:
-        return rounded(number, _decimals_needed(number, 3), signed=signed) + f" ± 0{shown.symbol}"
-    decimals = decimals_of_u(u / shown.divisor)
-    number_text = rounded(number, decimals, signed=signed)
-    spread_text = rounded(u / shown.divisor, decimals)
-    if shown.symbol == "°":
-        return f"{number_text}° ± {spread_text}°"
-    return f"{number_text} ± {spread_text}{shown.symbol}"
+    spread = shown.write(u, decimals_of_u(u / shown.divisor)) if u > 0 else f"0{shown.symbol}"
+    number = alone if shown.symbol == "°" else alone.removesuffix(shown.symbol)
+    return f"{number} ± {spread}"
 
 
 def value_beside_u(
@@ -186,7 +182,7 @@ def value_beside_u(
     shown = display_unit(quantity, units)
     known = u is not None and u > 0 and math.isfinite(u)
     decimals = decimals_of_u((u or 0.0) / shown.divisor) if known else _decimals_needed(value / shown.divisor, 3)
-    return rounded(value / shown.divisor, decimals, signed=signed) + shown.symbol
+    return shown.write(value, decimals, signed=signed)
 
 
 def amount_text(value: float | None, quantity: Quantity, units: str = "mm") -> str:

@@ -44,6 +44,9 @@ def test_a_value_has_the_decimals_at_which_u_has_two_digits(value: float, u: flo
 
 def test_degrees_stand_behind_both_numbers_and_a_shift_has_its_sign() -> None:
     assert n.uncertain_text(0.0333, 0.077, A, signed=True) == "+0.033° ± 0.077°"
+    assert n.uncertain_text(2.85, 0.0, A) == "2.85° ± 0°"
+    assert n.uncertain_text(2.85, 0.0, L).replace(GAP, " ") == "2.85 ± 0 mm"
+    assert n.uncertain_text(2.85, None, A) == "2.85°"
     assert n.uncertain_text(-0.0333, 0.077, A, signed=True) == f"{MINUS}0.033° ± 0.077°"
 
 

@@ -27,12 +27,13 @@ def decode(
     as_json: JsonOption = False,
 ) -> None:
     """Run the raw bytes of placements again through a corrected datasheet; the old values stay beside the new ones."""
+    from gaugelog.cli.gathering import simulated_gauges
     from gaugelog.datasheets.catalogue import find_datasheet, read_datasheet_file
     from gaugelog.errors import NoRecordingError
     from gaugelog.recorder.rereading import read_again
     from gaugelog.recorder.work import datasheet_folders, open_work
     from gaugelog.show.documents import rereading_document
-    from gaugelog.show.terminal import console, rereading_table
+    from gaugelog.show.terminal import console, rereading_table, simulated_above
     from gaugelog.store.reader import open_recording
 
     path, target = find_files(instrument, recording)
@@ -44,6 +45,7 @@ def decode(
         name = _datasheet_name(gauge, piece, source)
         sheet = read_datasheet_file(datasheet) if datasheet else find_datasheet(name, folders)
         found = read_again(source.snapshots(), piece, {gauge: sheet})
+        simulated = simulated_gauges(source)
     changed = [each for each in found if each.differs]
     if changed and not look:
         with open_work(piece, target, "decode", folders) as work:
@@ -52,9 +54,9 @@ def decode(
                     work.writer.reinterpret(each.old.id, each.new, {gauge: sheet.text})
     pairs = [(each.old, each.new) for each in found]
     if as_json:
-        print_json(rereading_document(pairs))
+        print_json(rereading_document(pairs, simulated))
         return
-    console().print(rereading_table(pairs, piece.units))
+    console().print(simulated_above(rereading_table(pairs, piece.units), simulated))
     unread = sum(each.new is None for each in found)
     change = "would change" if look else "changed"
     typer.echo(f"{len(found)} placements read again: {len(changed)} {change}, {unread} unreadable.")

@@ -40,6 +40,11 @@ def test_every_view_and_document_names_the_simulated_gauges(run, recording: Path
         assert run(*command, "--json").document["simulated"] == NAMES, command
 
 
+def test_bytes_read_again_name_the_simulated_gauges(run, recording: Path) -> None:
+    assert run("decode", "neck", "--look").out.splitlines()[0].rstrip() == "SIMULATED gauges: neck, body"
+    assert run("decode", "neck", "--look", "--json").document["simulated"] == NAMES
+
+
 def test_a_simulated_gauge_is_said_to_be_one(run) -> None:
     read = ["gauges", "read", "angle-line@sim:?seed=4&rate=50", "--count", "2"]
     assert run(*read).out.startswith("SIMULATED gauge: ")

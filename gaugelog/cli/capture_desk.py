@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gaugelog.cli.entry import Command, Entry, Line
-from gaugelog.cli.live import Screen
-from gaugelog.errors import GaugelogError
+from gaugelog.cli.desk import Desk
+from gaugelog.cli.entry import Command, Line
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -25,18 +24,12 @@ _WHICH = "Turn to which checkpoint"
 _DROP_WHICH = "Drop which placement of this checkpoint, counted from 1"
 
 
-class CaptureDesk:
+class CaptureDesk(Desk):
     """Attends to gauges and keys until the snapshot is complete or the builder stops."""
 
     def __init__(self, snapshot: SnapshotWork, *, quiet: bool) -> None:
-        from gaugelog.recorder.attend import Attendance
-
+        super().__init__("dlrstxq ", snapshot.work.anchor.monotonic_ns, quiet=quiet)
         self.snapshot = snapshot
-        self.entry = Entry(letters="dlrstxq ")
-        self.message = ""
-        self.attendance = Attendance()
-        self.screen = Screen(self._draw, quiet=quiet)
-        self._now_ns = snapshot.work.anchor.monotonic_ns
         self._listened_to: set[str] = set()
 
     async def attend(self) -> None:
@@ -69,7 +62,7 @@ class CaptureDesk:
         if isinstance(event, LinkChange):
             self._now_ns = event.time_ns
             if event.state is not LinkState.OPEN:
-                self._say(f"{event.gauge}: {event.state.value}" + (f", {event.detail}" if event.detail else ""))
+                self._tell_link(event)
         else:
             self._now_ns = event.chunk.time_ns
         kept = self.snapshot.hear(event)
@@ -78,19 +71,10 @@ class CaptureDesk:
         self.screen.redraw(None if has_news else self._now_ns)
 
     def press(self, key: Key) -> None:
-        """Do what a key asks for."""
-        self._now_ns = key.time_ns
-        taken = self.entry.take(key)
-        try:
-            if isinstance(taken, Line):
-                self._line(taken)
-            elif isinstance(taken, Command):
-                self._command(taken)
-        except GaugelogError as error:
-            self._say(f"{error}. {error.hint}")
+        """Do what a key asks for; a checkpoint turned to may need a gauge that nobody listens to yet."""
+        super().press(key)
         if self.snapshot.gauges_needed - self._listened_to:
             self.attendance.join(self._listen())
-        self.screen.redraw()
 
     def _line(self, line: Line) -> None:
         if line.question == _WHY_SKIP:
@@ -128,11 +112,7 @@ class CaptureDesk:
                 self.attendance.stop()
 
     def _turn_to(self, checkpoint_id: str) -> None:
-        try:
-            self.snapshot.go_to(checkpoint_id)
-        except ValueError as error:
-            self._say(f"{error}.")
-            return
+        self.snapshot.go_to(checkpoint_id)
         self._say(f"Now {checkpoint_id}. d, x and r drop what it has.")
         self._announce()
 
@@ -170,11 +150,6 @@ class CaptureDesk:
         task = self.snapshot.current
         if not self.screen.is_live and task is not None and not task.taken:
             self.screen.say(f"{task.checkpoint.id}: {task.checkpoint.todo}")
-
-    def _say(self, words: str) -> None:
-        self.message = words
-        if not self.screen.is_live:
-            self.screen.say(words)
 
     def _draw(self, width: int, height: int) -> RenderableType:
         from gaugelog.show.snapshot_view import snapshot_view

@@ -27,7 +27,8 @@ def clamp(
     """Record all gauges through the clamp-up and the cure; keys set marks. Ctrl-C ends it, and it can go on later."""
     from gaugelog.cli.clamp_desk import ClampDesk
     from gaugelog.cli.live import start
-    from gaugelog.recorder.clamping import COMMAND, ClampWork
+    from gaugelog.model.placement import CLAMP_SITTING
+    from gaugelog.recorder.clamping import ClampWork
     from gaugelog.recorder.work import datasheet_folders, open_work
 
     if mark is None and ago != NOW:
@@ -35,7 +36,7 @@ def clamp(
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
     names = tuple(piece.gauge(name).name for name in gauges) if gauges else tuple(piece.gauges)
-    with open_work(piece, target, COMMAND, datasheet_folders(path.parent)) as work:
+    with open_work(piece, target, CLAMP_SITTING, datasheet_folders(path.parent)) as work:
         session = ClampWork(work, names)
         desk = ClampDesk(session, quiet=quiet)
         if mark is not None:

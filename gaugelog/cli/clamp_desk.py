@@ -9,16 +9,15 @@ import difflib
 import re
 from typing import TYPE_CHECKING
 
-from gaugelog.cli.entry import Command, Entry, Line
-from gaugelog.cli.live import Screen
-from gaugelog.errors import BadArgumentError, GaugelogError
+from gaugelog.cli.desk import Desk
+from gaugelog.cli.entry import Command, Line
+from gaugelog.errors import BadArgumentError
 from gaugelog.model.kinds import WET
 from gaugelog.model.placement import MarkKind
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from gaugelog.links.keyboard import Key
     from gaugelog.model.readings import Heard, LinkChange
     from gaugelog.recorder.clamping import ClampWork
     from gaugelog.recorder.snapshotting import SnapshotWork
@@ -44,24 +43,20 @@ def seconds_ago(text: str) -> float:
     return hours * 3600.0 + minutes * 60.0 + seconds
 
 
-class ClampDesk:
+class ClampDesk(Desk):
     """Attends to gauges and keys until the end key or Ctrl-C."""
 
     def __init__(self, session: ClampWork, *, quiet: bool) -> None:
+        super().__init__("gcfnbrwe", session.work.anchor.monotonic_ns, quiet=quiet)
         self.session = session
-        self.entry = Entry(letters="gcfnbrwe")
-        self.message = ""
         self.wet: SnapshotWork | None = None
-        self.screen = Screen(self._draw, quiet=quiet)
-        self._now_ns = session.work.anchor.monotonic_ns
 
     async def attend(self) -> None:
         """Record until e is pressed, Ctrl-C, or a piped input or replayed gauge has ended."""
         from gaugelog.gauges.listen import listen
         from gaugelog.links.keyboard import keys
-        from gaugelog.recorder.attend import Attendance, ticks
+        from gaugelog.recorder.attend import ticks
 
-        self.attendance = Attendance()
         streams = self.session.work.streams(self.session.gauges, reconnect=True)
         typing = self.attendance.each(keys(), self.press)
         beat = self.attendance.each(ticks(0.5), self._beat)
@@ -89,23 +84,10 @@ class ClampDesk:
         if isinstance(event, LinkChange):
             if event.state is not LinkState.OPEN:
                 self.screen.bell()
-            self._say(f"{event.gauge}: {event.state.value}" + (f", {event.detail}" if event.detail else ""))
+            self._tell_link(event)
         if self.wet is not None and self.wet.hear(event) is not None:
             self._wet_took()
         self.screen.redraw(self.session.now_ns)
-
-    def press(self, key: Key) -> None:
-        """Do what a key asks for."""
-        self._now_ns = key.time_ns
-        taken = self.entry.take(key)
-        try:
-            if isinstance(taken, Line):
-                self._line(taken)
-            elif isinstance(taken, Command):
-                self._command(taken)
-        except (GaugelogError, ValueError) as error:
-            self._say(f"{error}. {getattr(error, 'hint', '')}".strip())
-        self.screen.redraw()
 
     def _command(self, command: Command) -> None:
         letter, words = command.letter, command.words
@@ -204,11 +186,6 @@ class ClampDesk:
                 return "Wet check kept. There is no snapshot before to compare it with."
             comparison = compare_recorded(source, work.instrument, BEFORE, WET)
         return "Wet check. " + ". ".join(f"{row.id}: {row.reason}" for row in comparison.checkpoints) + "."
-
-    def _say(self, words: str) -> None:
-        self.message = words
-        if not self.screen.is_live:
-            self.screen.say(words)
 
     def _draw(self, width: int, height: int) -> RenderableType:
         from gaugelog.review.session import pairs_of

@@ -109,12 +109,12 @@ class Demo:
     ) -> None:
         """Record one sitting of the clamp session, setting marks on the way."""
         from gaugelog.gauges.bench import SimulatedBench
-        from gaugelog.model.placement import MarkKind
-        from gaugelog.recorder.clamping import COMMAND, ClampWork
+        from gaugelog.model.placement import CLAMP_SITTING, MarkKind
+        from gaugelog.recorder.clamping import ClampWork
 
         began_ns = self.clock.now_ns()
         waiting = sorted(marks)
-        with self.open(COMMAND) as work:
+        with self.open(CLAMP_SITTING) as work:
             session = ClampWork(work, ("neck", "body"))
             motions = story.clamp_motions(angle_deg, self.chance, self.clock.seconds)
             gauges = [

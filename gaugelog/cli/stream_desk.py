@@ -13,13 +13,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gaugelog.cli.entry import Command, Entry
-from gaugelog.cli.live import Screen
+from gaugelog.cli.desk import Desk
+from gaugelog.cli.entry import Command, Line
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from gaugelog.links.keyboard import Key
     from gaugelog.model.datasheet import Datasheet
     from gaugelog.model.readings import Heard, LinkChange, Reading
     from gaugelog.recorder.sanding import SandingWork
@@ -102,17 +101,13 @@ def _value(text: str | None, datasheet: Datasheet) -> float | None:
     return typed.value
 
 
-class StreamDesk:
+class StreamDesk(Desk):
     """Attends to one gauge and the keys until q, Ctrl-C, or the end of a replay."""
 
     def __init__(self, work: SandingWork, state: SandingState, *, quiet: bool) -> None:
-        from gaugelog.recorder.attend import Attendance
-
+        super().__init__(" zq", work.anchor.monotonic_ns, quiet=quiet)
         self.work = work
         self.state = state
-        self.entry = Entry(letters=" zq")
-        self.attendance = Attendance()
-        self.screen = Screen(self._draw, quiet=quiet)
 
     async def attend(self) -> None:
         """Run until the end; where readings are typed, the keys are theirs."""
@@ -148,24 +143,22 @@ class StreamDesk:
         if self.state.entered_band():
             self.screen.bell()
 
-    def press(self, key: Key) -> None:
-        """Do what a key asks for."""
-        taken = self.entry.take(key)
-        if not isinstance(taken, Command):
-            return
-        if taken.letter in ("", " "):
+    def _line(self, line: Line) -> None:
+        """Nothing is typed here but commands."""
+
+    def _command(self, command: Command) -> None:
+        if command.letter in ("", " "):
             reading = self.state.mark_pass()
             if reading is not None:
                 self.work.mark_pass(reading)
                 self._print({"pass": len(self.state.passes), "value": reading.value})
-        elif taken.letter == "z":
+        elif command.letter == "z":
             reading = self.state.take_zero()
             if reading is not None:
                 self.work.take_zero(reading)
                 self._print({"zero": reading.value})
-        elif taken.letter == "q":
+        elif command.letter == "q":
             self.attendance.stop()
-        self.screen.redraw()
 
     def _print(self, line: dict[str, object]) -> None:
         if not self.screen.is_live:

@@ -149,6 +149,9 @@ class Phase(Enum):
     AFTER_CLAMPS = "after clamps"
 
 
+CLAMP_SITTING = "clamp"
+"""What a recording calls a sitting that belongs to the clamp session."""
+
 PHASE_BEGUN_BY = {
     MarkKind.GLUE_ON: Phase.GLUE_OPEN,
     MarkKind.CLAMPS_ON: Phase.IN_CLAMPS,

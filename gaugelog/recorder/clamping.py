@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from statistics import median
 
+from gaugelog.analysis.gaps import LEAST_SILENCE_S, SILENCE_PERIODS
 from gaugelog.instruments.typed_placement import typed_placement
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends
@@ -17,9 +18,6 @@ from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKind, Phase, Settled
 from gaugelog.model.readings import Flag, Heard, LinkChange, LinkState, Reading, Reject
 from gaugelog.recorder.work import Work, step_of
-
-COMMAND = "clamp"
-"""What the recording calls a sitting that belongs to the clamp session."""
 
 START_READINGS = 15
 _SAYS_NOTHING = Flag.HOLD | Flag.OVER_RANGE
@@ -31,7 +29,7 @@ def longest_silence_s(datasheet: Datasheet) -> float | None:
     if datasheet.sends not in _ALWAYS_SENDING:
         return None
     period_s = datasheet.poll.period_s if datasheet.poll else 1 / datasheet.rate_hz if datasheet.rate_hz else 0.0
-    return max(2.0, 5 * period_s)
+    return max(LEAST_SILENCE_S, SILENCE_PERIODS * period_s)
 
 
 @dataclass(slots=True)

@@ -18,10 +18,9 @@ from gaugelog.errors import NothingToDoError
 from gaugelog.model.datasheet import Sends
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import SPOT
-from gaugelog.model.placement import Mark
+from gaugelog.model.placement import CLAMP_SITTING, Mark
 from gaugelog.store.reader import Recording
 
-CLAMP = "clamp"
 NOT_RUNNING = "gaugelog was not running"
 
 
@@ -70,7 +69,7 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
     Raises:
         NothingToDoError: no reading of a clamp session was recorded.
     """
-    sittings = [sitting for sitting in recording.sittings() if sitting.command == CLAMP]
+    sittings = [sitting for sitting in recording.sittings() if sitting.command == CLAMP_SITTING]
     pauses = tuple(
         Gap(before.end_utc_us, after.start_utc_us, NOT_RUNNING, fault=False)
         for before, after in pairwise(sittings)
@@ -92,7 +91,7 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
 def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> Series | None:
     """Return what a gauge said in the session, None where it said nothing."""
     gauge = recording.gauges[name]
-    kept = recording.series(name, command=CLAMP)
+    kept = recording.series(name, command=CLAMP_SITTING)
     if kept.utc_us.size == 0:
         return None
     gaps = tuple(

@@ -55,8 +55,8 @@ def test_a_snapshot_in_two_sittings(workshop) -> None:
 
 
 def test_a_placement_dropped_after_the_gauge_was_finished_is_read_again_by_the_gauge(workshop) -> None:
-    workshop.piped("capture", "before", lines="2.80\n90.0\n90.0\n")
     gauge = workshop.plug_in()
+    workshop.piped("capture", "before", lines="2.80\n90.0\n90.0\nq\n")
     screen = workshop.run("capture", "before", "--quiet")
     screen.expect("clearance-bass")
     screen.type("d")

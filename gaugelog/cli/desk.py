@@ -1,0 +1,68 @@
+"""What the desks of live commands have in common: keys, a message, a screen.
+
+Here: turning keys into commands and lines, saying things, telling of links. Not here: what a command does (each desk).
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from typing import TYPE_CHECKING
+
+from gaugelog.cli.entry import Command, Entry, Line
+from gaugelog.cli.live import Screen
+from gaugelog.errors import GaugelogError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from gaugelog.links.keyboard import Key
+    from gaugelog.model.readings import LinkChange
+
+
+class Desk(ABC):
+    """Attends to gauges and keys; `letters` are its commands, `now_ns` the moment it begins."""
+
+    def __init__(self, letters: str, now_ns: int, *, quiet: bool) -> None:
+        from gaugelog.recorder.attend import Attendance
+
+        self.entry = Entry(letters)
+        self.message = ""
+        self.attendance = Attendance()
+        self.screen = Screen(self._draw, quiet=quiet)
+        self._now_ns = now_ns
+
+    @abstractmethod
+    def _draw(self, width: int, height: int) -> RenderableType:
+        """Return the view for a width and height in characters."""
+
+    @abstractmethod
+    def _command(self, command: Command) -> None:
+        """Do what a letter asks for."""
+
+    @abstractmethod
+    def _line(self, line: Line) -> None:
+        """Take a line that was typed."""
+
+    def press(self, key: Key) -> None:
+        """Do what a key asks for; what can't be done is said, and nothing is lost."""
+        self._now_ns = key.time_ns
+        taken = self.entry.take(key)
+        try:
+            if isinstance(taken, Line):
+                self._line(taken)
+            elif isinstance(taken, Command):
+                self._command(taken)
+        except GaugelogError as error:
+            self._say(f"{error}. {error.hint}")
+        except ValueError as error:
+            self._say(f"{error}.")
+        self.screen.redraw()
+
+    def _say(self, words: str) -> None:
+        """Show a message; where there is no live view, print it."""
+        self.message = words
+        if not self.screen.is_live:
+            self.screen.say(words)
+
+    def _tell_link(self, change: LinkChange) -> None:
+        self._say(f"{change.gauge}: {change.state.value}" + (f", {change.detail}" if change.detail else ""))

@@ -52,7 +52,7 @@ def compare(
     from gaugelog.store.reader import open_recording
 
     with open_recording(find_recording(instrument, recording)) as source:
-        work = recorded_instrument(source)
+        work = recorded_instrument(source, instrument)
         comparison = compare_recorded(source, work, from_stage, to_stage)
         simulated = simulated_gauges(source)
     if as_json:

@@ -45,7 +45,7 @@ def drift(
         raise typer.BadParameter("--chart writes a chart, --no-chart leaves it out: choose one")
     path = find_recording(instrument, recording)
     with open_recording(path) as source:
-        piece = recorded_instrument(source)
+        piece = recorded_instrument(source, instrument)
         session = session_of(source, piece)
         simulated = simulated_gauges(source)
     found = session.drift()

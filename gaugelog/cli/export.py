@@ -48,7 +48,7 @@ def export(
         raise FileExistsAlreadyError(output)
     with open_recording(find_recording(instrument, recording)) as source:
         if what is What.COMPARISON:
-            table = _comparison(source, recorded_instrument(source), from_stage, to_stage)
+            table = _comparison(source, recorded_instrument(source, instrument), from_stage, to_stage)
         else:
             table = _readings(source) if what is What.READINGS else _placements(source)
     if output is None:

@@ -29,5 +29,5 @@ def report(
     path = find_recording(instrument, recording)
     target = output if output is not None else path.with_suffix(".html")
     with open_recording(path) as source:
-        write_report(target, gather_report(source, recorded_instrument(source), from_stage, to_stage))
+        write_report(target, gather_report(source, recorded_instrument(source, instrument), from_stage, to_stage))
     typer.echo(f"Wrote {target}.")

@@ -96,3 +96,18 @@ def test_a_file_of_somebody_else_is_not_replaced_by_the_chart(run, recording: Pa
     assert ran.status == 0
     assert "none of gaugelog's" in ran.out
     assert page.read_text(encoding="utf-8") == "<p>my own page</p>"
+
+
+def test_an_instrument_file_that_is_named_is_the_one_that_counts(run, recording: Path) -> None:
+    plan = recording.with_suffix(".toml")
+    looser = recording.with_name("looser.toml")
+    looser.write_text(plan.read_text(encoding="utf-8").replace("limit = 0.5", "limit = 0.9"), encoding="utf-8")
+    files = ("--instrument", looser.name, "--recording", recording.name)
+
+    def limit(*more: str) -> float:
+        rows = run("compare", "--json", *more).document["checkpoints"]
+        return next(row["limit"] for row in rows if row["id"] == "centreline-bridge")
+
+    assert (limit("--recording", recording.name), limit(*files)) == (0.5, 0.9)
+    exported = {row["checkpoint"]: row["limit"] for row in table(run("export", "comparison", *files).out)}
+    assert float(exported["centreline-bridge"]) == 0.9

@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 
 ROWS, COLUMNS = 30, 90
-WAIT_S = 10.0
+WAIT_S = 20.0
 GAUGE_PROGRAM = Path(__file__).with_name("gauge_program.py")
 GAUGELOG = [sys.executable, "-m", "gaugelog"]
 _ESCAPES = re.compile(r"\x1b(?:\[[0-9;?]*[A-Za-z]|\][^\x07]*\x07|[()].)")

@@ -73,7 +73,7 @@ def test_a_gauge_unplugged_on_the_way_is_told_at_once_and_goes_on(workshop) -> N
     screen = workshop.run("capture", "before", "--at", "block")
     screen.expect("█")
     gauge.do("unplug")
-    screen.expect("angle: lost", 3)
+    screen.expect("angle: lost")
     screen.type("90.0\n")
     screen.expect("block 1 of 2")
     gauge.do("plug")

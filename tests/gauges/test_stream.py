@@ -11,9 +11,9 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+
 from gaugelog.datasheets.catalogue import find_datasheet
 from gaugelog.datasheets.meaning import Encoding
-
 from gaugelog.errors import LinkFailedError, LinkReason
 from gaugelog.gauges import polling, stream
 from gaugelog.gauges.connect import open_gauge

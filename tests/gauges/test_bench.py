@@ -8,8 +8,8 @@ from contextlib import aclosing
 from itertools import pairwise
 
 import pytest
-from gaugelog.datasheets.catalogue import find_datasheet
 
+from gaugelog.datasheets.catalogue import find_datasheet
 from gaugelog.gauges.bench import BenchGauge, SimulatedBench, VirtualClock
 from gaugelog.gauges.listen import listen
 from gaugelog.gauges.motions import Still

@@ -7,9 +7,9 @@ from contextlib import aclosing
 from pathlib import Path
 
 import pytest
+
 from gaugelog.datasheets.catalogue import find_datasheet
 from gaugelog.datasheets.meaning import Encoding
-
 from gaugelog.errors import GaugeSilentError, LinkFailedError, LinkReason
 from gaugelog.gauges.connect import open_gauge
 from gaugelog.gauges.listen import listen

@@ -6,8 +6,8 @@ import sys
 from decimal import ROUND_HALF_EVEN, Decimal
 
 import pytest
-from gaugelog.datasheets.catalogue import find_datasheet, known_datasheets
 
+from gaugelog.datasheets.catalogue import find_datasheet, known_datasheets
 from gaugelog.errors import AddressError
 from gaugelog.gauges.bench import BenchGauge, SimulatedBench, VirtualClock
 from gaugelog.gauges.connect import open_gauge

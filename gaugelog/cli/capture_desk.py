@@ -153,6 +153,7 @@ class CaptureDesk(Desk):
 
     def _draw(self, width: int, height: int) -> RenderableType:
         from gaugelog.show.snapshot_view import snapshot_view
+        from gaugelog.show.words import simulated_gauges
 
         snapshot = self.snapshot
         return snapshot_view(
@@ -162,6 +163,7 @@ class CaptureDesk(Desk):
             placing=snapshot.placing_state,
             units=snapshot.work.instrument.units,
             flat_spot=snapshot.work.instrument.flat_spot,
+            simulated=simulated_gauges(snapshot.work.instrument),
             entry=self.entry,
             message=self.message,
             width=width,

@@ -190,6 +190,7 @@ class ClampDesk(Desk):
     def _draw(self, width: int, height: int) -> RenderableType:
         from gaugelog.review.session import pairs_of
         from gaugelog.show.clamp_view import clamp_view
+        from gaugelog.show.words import simulated_gauges
 
         session = self.session
         return clamp_view(
@@ -204,6 +205,7 @@ class ClampDesk(Desk):
             wet=self.wet.placing_state if self.wet is not None else None,
             wet_checkpoint=self.wet.current.checkpoint if self.wet is not None and self.wet.current else None,
             pairs=pairs_of(session.work.instrument, set(session.gauges)),
+            simulated=simulated_gauges(session.work.instrument),
             entry=self.entry,
             message=self.message,
             width=width,

@@ -56,6 +56,7 @@ def open_sanding(
         target=_value(target, datasheet),
         within=_width(within, target, datasheet),
         gauge=named.name,
+        simulated=named.gauge.address.scheme == "sim",
         silence_is_normal=datasheet.sends in (Sends.ON_CHANGE, Sends.ON_BUTTON, Sends.WHEN_TYPED),
     )
     stream = open_gauge(named.gauge, folders, named.name, reconnect=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import shutil
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -111,3 +112,22 @@ def test_an_instrument_file_that_is_named_is_the_one_that_counts(run, recording:
     assert (limit("--recording", recording.name), limit(*files)) == (0.5, 0.9)
     exported = {row["checkpoint"]: row["limit"] for row in table(run("export", "comparison", *files).out)}
     assert float(exported["centreline-bridge"]) == 0.9
+
+
+def test_the_demos_story_comes_out_of_its_bytes(run, recording: Path) -> None:
+    # the invented truth stands in gaugelog/cli/demo_story.py: a turn of 0.15° and 0.08 mm sideways are
+    # 0.08 + 274.5 tan 0.15° = 0.80 mm at the bridge; a slip of 0.20° two minutes after the clamps, later taken back
+    compared = run("compare", "--json")
+    rows = {row["id"]: row for row in compared.document["checkpoints"]}
+    assert compared.status == 1
+    assert [name for name, row in rows.items() if row["verdict"] == "moved"] == ["centreline-bridge"]
+    assert [name for name, row in rows.items() if row["verdict"] == "not proven"] == ["neck-roll"]
+    assert sum(row["verdict"] == "held" for row in rows.values()) == 4
+    assert abs(rows["centreline-bridge"]["shift"] - 0.80) < 2 * rows["centreline-bridge"]["expanded_95"]
+    series = {each["name"]: each for each in run("drift", "--json").document["series"]}
+    phases = {phase["name"]: phase for phase in series["neck - body"]["phases"]}
+    assert phases["in clamps"]["farthest"] == pytest.approx(0.20, abs=0.03)
+    assert abs(phases["in clamps"]["change"] - 0.01) < 3 * phases["in clamps"]["u"]
+    slipped, clamped = (phases["in clamps"][key] for key in ("farthest_at", "start"))
+    minutes = (datetime.fromisoformat(slipped) - datetime.fromisoformat(clamped)).total_seconds() / 60
+    assert 2 <= minutes <= 8

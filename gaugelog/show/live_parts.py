@@ -98,6 +98,6 @@ def _reading(state: PlacingState, units: str, width: int, rows: int) -> Renderab
 def _rest(state: PlacingState) -> Text:
     """Return the bar that fills while the gauge rests."""
     if state.awaiting_lift:
-        return Text(f"  {bar(0, _BAR)}  taken", style=QUIET)
+        return Text(f"  {bar(0, _BAR)}  lift first", style=QUIET)
     words = "" if state.reading is None else "resting" if state.progress > 0 else "moving"
     return Text.assemble(("  " + bar(state.progress, _BAR), ACCENT), f"  {words}")

@@ -1,0 +1,36 @@
+"""The page on placements: its numbers are the program's, its table can be taken, its keys are the desks'."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from gaugelog.capture import steady
+from gaugelog.cli import capture_desk, clamp_desk
+from gaugelog.model.quantities import Quantity
+
+PAGE = (Path(__file__).resolve().parents[2] / "docs" / "placements.md").read_text(encoding="utf-8")
+
+
+def test_the_numbers_of_the_page_are_those_of_the_program() -> None:
+    assert f"for {steady.WINDOW_S:g} s" in PAGE
+    assert (steady.SPAN_STEPS, steady.LIFT_STEPS) == (2, 10)
+    least = steady._LEAST_LIFT
+    assert f"at least {least[Quantity.ANGLE]:g}°, or {least[Quantity.LENGTH]:g} mm" in PAGE
+
+
+def test_every_key_of_the_desks_stands_on_the_page() -> None:
+    cells = " ".join(re.findall(r"\|([^|]*)", PAGE))
+    for desk, module in (("capture", capture_desk), ("clamp", clamp_desk)):
+        letters = re.search(r'__init__\("([a-z ]+)"', Path(module.__file__).read_text(encoding="utf-8"))
+        assert letters is not None, desk
+        missing = [letter for letter in letters[1].strip() if not re.search(rf"\b{letter}\b", cells) and letter != "l"]
+        assert missing == [], desk
+
+
+def test_its_table_can_be_taken(run, tmp_path: Path) -> None:
+    table = re.search(r"```\n(checkpoint,value,unit\n.*?)```", PAGE, re.DOTALL)
+    assert table is not None
+    (tmp_path / "before.csv").write_text(table[1], encoding="utf-8")
+    run("new", "baritone", "--gauges", "none")
+    assert run("capture", "before", "--from", "before.csv").status == 0

@@ -252,6 +252,8 @@ class LinkFailedError(GaugelogError):
     @property
     def hint(self) -> str:
         """What to do about this reason."""
+        if self.reason is LinkReason.NOT_FOUND and self.address.startswith("serial:PORT"):
+            return "PORT in the instrument file stands for your own port: `gaugelog gauges` lists those that are there."
         return _LINK_HINTS[self.reason]
 
 

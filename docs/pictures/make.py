@@ -34,7 +34,7 @@ async def sanded(seconds: float) -> SandingState:
     sheet = find_datasheet("angle-line")
     motion = Sand(88.4, 90.05, noise=0.01, seed=3)
     gauge = BenchGauge(parse_gauge("angle-line@sim:", "square"), sheet, motion, rate_hz=10)
-    state = SandingState(sheet.quantity, sheet.resolution, 90.0, 0.2, "square")
+    state = SandingState(sheet.quantity, sheet.resolution, 90.0, 0.2, "square", simulated=True)
     passes = 0
     clock = VirtualClock()
     async for event in SimulatedBench([gauge], clock, seconds).events():

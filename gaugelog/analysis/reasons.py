@@ -89,7 +89,8 @@ def amount(value: float, quantity: Quantity, unit: str, step: float) -> str:
     text = f"{shown:.{decimals}f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")
-    return f"{'0' if text == '-0' else text}{_SYMBOLS.get(unit, ' ' + unit)}"
+    text = "0" if text == "-0" else text.replace("-", "\u2212")
+    return f"{text}{_SYMBOLS.get(unit, ' ' + unit)}"
 
 
 def _when(stage: str) -> str:
@@ -129,8 +130,8 @@ def _who_read(facts: Facts) -> str:
     """Return which gauges read the two stages."""
     (one, other), (first, second) = facts.gauges, facts.when
     if one == other:
-        return f"{_gauge(one)} read it, not one of them alone"
-    return f"{_gauge(one)} read it {first} and {_gauge(other)} {second}"
+        return f"read by {_gauge(one)}, not one of them alone"
+    return f"read {first} by {_gauge(one)} and {second} by {_gauge(other)}"
 
 
 def _take_more(facts: Facts) -> str:
@@ -179,6 +180,13 @@ def _step_bars(facts: Facts) -> str:
 
 
 def _limit_below_step(facts: Facts) -> str:
+    typed_to = facts.checkpoint.step
+    if typed_to is not None and facts.step > typed_to * 1.001:
+        return (
+            f"it was typed to {_in_unit(facts, facts.step)} only, which is larger than the limit ({_limit(facts)}): no"
+            f" number of placements can prove that it held; type what the ruler shows, such as 12/64 for 3/16 read in"
+            " sixty-fourths"
+        )
     return (
         f"one digit of this gauge ({_in_unit(facts, facts.step)}) is larger than the limit ({_limit(facts)}): no number"
         f" of placements can prove that it held; {_finer(facts)}"
@@ -220,7 +228,10 @@ def _unread_both(facts: Facts) -> str:
 
 
 def _one_sided(facts: Facts) -> str:
-    return "a value is a bound only (such as >0.30), so there is no mean: read it with a feeler pair or a gauge"
+    return (
+        "a value is a bound only (such as >0.30), so there is no mean: read it with a feeler pair or a gauge; where it"
+        " can't be below 0, 0..0.05 says more than <0.05"
+    )
 
 
 def _other_gauge(facts: Facts) -> str:

@@ -5,6 +5,7 @@ Here: a value against the ends that the builder gave it. Not here: what moved (`
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from gaugelog.analysis.describe import describe
@@ -52,3 +53,37 @@ def out_by(checkpoint: Checkpoint, mean: float | None) -> float | None:
         if end is not None and (mean - end) * beyond > _ROUNDING * max(1.0, abs(end)):
             return mean - end
     return 0.0
+
+
+def placements_out_by(checkpoint: Checkpoint, placements: Sequence[Placement]) -> float | None:
+    """Return by how much the placements of one stage lie outside a checkpoint's tolerance.
+
+    Formula: `out_by` of their mean; where one is only a bound, what is true wherever behind it the value lies: in
+    tolerance if all of that is, out by the nearest of it if none of that is.
+
+    When this is wrong: as `out_by`; of a bound it tells the least that it is out by.
+
+    Args:
+        checkpoint: with or without a tolerance.
+        placements: of one stage, in the base unit.
+
+    Returns:
+        As `out_by`; None also where a bound leaves it open.
+    """
+    mean = mean_value(placements)
+    tolerance = checkpoint.tolerance
+    if mean is not None or tolerance is None or not placements:
+        return out_by(checkpoint, mean)
+    least = min(_end(each.value, each.low, -math.inf) for each in placements)
+    most = max(_end(each.value, each.high, math.inf) for each in placements)
+    low = -math.inf if tolerance.low is None else tolerance.low
+    high = math.inf if tolerance.high is None else tolerance.high
+    if low <= least and most <= high:
+        return 0.0
+    if least > high:
+        return least - high
+    return most - low if most < low else None
+
+
+def _end(value: float | None, bound: float | None, open_end: float) -> float:
+    return value if value is not None else bound if bound is not None else open_end

@@ -97,6 +97,7 @@ class CaptureDesk(Desk):
                 self._say(
                     f"Dropped the last placement at {dropped.placement.checkpoint}." if dropped else "Nothing to drop."
                 )
+                self._announce(anyway=dropped is not None)
             case "r":
                 count = self.snapshot.redo(command.words or "redone")
                 self._say(f"Dropped {count}; read this checkpoint again." if count else "Nothing to redo.")
@@ -145,10 +146,10 @@ class CaptureDesk(Desk):
         else:
             self._announce()
 
-    def _announce(self) -> None:
-        """Where there is no live view, say in a line what is wanted next."""
+    def _announce(self, *, anyway: bool = False) -> None:
+        """Where there is no live view, say in a line what is wanted next, once a checkpoint unless `anyway`."""
         task = self.snapshot.current
-        if not self.screen.is_live and task is not None and not task.taken:
+        if not self.screen.is_live and task is not None and (anyway or not task.taken):
             self.screen.say(f"{task.checkpoint.id}: {task.checkpoint.todo}")
 
     def _draw(self, width: int, height: int) -> RenderableType:

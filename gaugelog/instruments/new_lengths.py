@@ -176,7 +176,7 @@ def nut_to_saddle(kit: Kit) -> Draft:
 
 def joint_gap(kit: Kit) -> Draft:
     """Gap at the shoulder."""
-    why = "The gap at the shoulder of the joint. <0.05 is kept as it is: less than the thinnest feeler."
+    why = "The gap at the shoulder of the joint. Where the thinnest feeler doesn't go, write 0..0.05: it can't be less."
     values = (
         kit.feeler,
         ("tolerance", f"{{at_most = {kit.length(0.15)}}}"),

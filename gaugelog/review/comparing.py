@@ -5,6 +5,7 @@ from __future__ import annotations
 from gaugelog.analysis.comparison import GaugeFacts, compare
 from gaugelog.analysis.results import Comparison
 from gaugelog.analysis.wet import compare_wet
+from gaugelog.errors import BadArgumentError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import AFTER, BEFORE, WET
 from gaugelog.store.reader import Recording
@@ -20,8 +21,11 @@ def compare_recorded(
     A wet check is compared in plain words, without verdicts: one placement each is no proof.
 
     Raises:
+        BadArgumentError: the two stages are one.
         UnknownStageError: the recording has no snapshot of a stage.
     """
+    if from_stage == to_stage:
+        raise BadArgumentError(f"{from_stage} {to_stage}", "two different stages; a stage is always like itself")
     before, after = recording.snapshot(from_stage), recording.snapshot(to_stage)
     facts = {gauge.key: GaugeFacts(gauge.accuracy) for gauge in recording.every_gauge()}
     if to_stage == WET:

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from gaugelog.analysis.drift import drift
+from gaugelog.analysis.gaps import LEAST_SILENCE_S
 from gaugelog.analysis.results import Drift, Gap
 from gaugelog.analysis.series import Series, difference_of
 from gaugelog.errors import NothingToDoError
@@ -63,8 +64,8 @@ def pairs_of(instrument: Instrument, names: set[str]) -> tuple[tuple[str, str], 
 def session_of(recording: Recording, instrument: Instrument) -> Session:
     """Return the clamp session of a recording.
 
-    All sittings of the clamp command are one session; between two of them nothing was listening, and that is a gap
-    without fault. Spot readings make a series of their own under the checkpoint's id.
+    All sittings of the clamp command are one session. Between two of them nothing was listening: where that took longer
+    than a silence may, it is a gap without fault. Spot readings make a series of their own under the checkpoint's id.
 
     Raises:
         NothingToDoError: no reading of a clamp session was recorded.
@@ -73,7 +74,7 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
     pauses = tuple(
         Gap(before.end_utc_us, after.start_utc_us, NOT_RUNNING, fault=False)
         for before, after in pairwise(sittings)
-        if after.start_utc_us > before.end_utc_us
+        if after.start_utc_us - before.end_utc_us > LEAST_SILENCE_S * 1e6
     )
     series = [each for name in recording.gauges if (each := _gauge_series(recording, name, pauses)) is not None]
     series += _spot_series(recording, instrument)

@@ -23,6 +23,7 @@ UNKNOWN = "–"
 _MM_PER_INCH = 25.4
 _MOST_DECIMALS = 6
 _FRACTION_STEPS = 64
+_LEAST_FRACTION_STEPS = 0.5
 _SYMBOLS = {
     Quantity.ANGLE: "°",
     Quantity.LENGTH: NO_BREAK + "mm",
@@ -127,11 +128,17 @@ def value_text(value: float | None, quantity: Quantity, step: float, units: str 
 
 
 def length_text(value_mm: float, step_mm: float, units: str = "mm") -> str:
-    """Return a length; in inches with the fraction to the nearest 1/64 beside the decimal: "0.094 in (3/32)"."""
+    """Return a length; in inches with the fraction to the nearest 1/64 beside the decimal: "0.094 in (3/32)".
+
+    Nearer to 0 than to 1/64 the decimal stands alone: ≈0 would say less than nothing.
+    """
     text = value_text(value_mm, Quantity.LENGTH, step_mm, units)
     if units != "in":
         return text
-    return f"{text}{NO_BREAK}({fraction_text(value_mm / _MM_PER_INCH)})"
+    inches = value_mm / _MM_PER_INCH
+    if abs(inches) * _FRACTION_STEPS < _LEAST_FRACTION_STEPS:
+        return text
+    return f"{text}{NO_BREAK}({fraction_text(inches)})"
 
 
 def fraction_text(inches: float) -> str:

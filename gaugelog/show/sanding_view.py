@@ -33,7 +33,7 @@ _LEAST_ROWS_FOR_BAND, _LEAST_COLUMNS_FOR_BAND = 16, 40
 _ROWS_BESIDE_PASSES = 9
 _COLUMNS_OF_A_PASS = 36
 _SPANS = (3.0, 10.0, 30.0, 100.0)
-_KEYS = (("space", "ends a pass"), ("z", "zero here"), ("q", "end"))
+_KEYS = (("space", "marks a pass"), ("z", "zero here"), ("q", "end"))
 
 
 def sanding_view(state: SandingState, width: int, height: int) -> RenderableType:

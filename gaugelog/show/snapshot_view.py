@@ -12,7 +12,7 @@ from rich.console import Group, RenderableType
 from rich.rule import Rule
 from rich.text import Text
 
-from gaugelog.analysis.tolerance import mean_value, out_by
+from gaugelog.analysis.tolerance import placements_out_by
 from gaugelog.capture.placing import PlacingState
 from gaugelog.model.instrument import Checkpoint
 from gaugelog.model.placement import KeptPlacement
@@ -115,7 +115,7 @@ def _task_line(task: Row, current: str | None, units: str) -> Text:
     text.append(f"{len(taken)} of {wanted}  ", style=QUIET if not here else "")
     if skipped is not None:
         return text.append(f"skipped: {skipped}", style=QUIET)
-    out = out_by(checkpoint, mean_value([kept.placement for kept in taken]))
+    out = placements_out_by(checkpoint, [kept.placement for kept in taken])
     tolerance = tolerance_text(out, checkpoint.quantity, units)
     if out:
         text.append(f"{tolerance}   ", style=WARN)

@@ -14,6 +14,21 @@ from gaugelog.show.documents import comparison_document
 if TYPE_CHECKING:
     import pandas as pd
 
+_NUMBERS = (
+    "before_mean",
+    "before_sd",
+    "after_mean",
+    "after_sd",
+    "shift",
+    "u",
+    "dof",
+    "expanded_95",
+    "limit",
+    "p_within",
+)
+_KINDS = {**dict.fromkeys((*_NUMBERS, "resolution", "smallest_provable"), "float64"), "more_placements": "Int64"}
+"""Kinds of the columns that may be empty in one recording and not in the next, so that tables can be joined."""
+
 
 def comparison_frame(comparison: Comparison, simulated: Collection[str] = ()) -> pd.DataFrame:
     """Return a comparison as a table; `unit` says in which base unit a row's values are.
@@ -35,4 +50,5 @@ def comparison_frame(comparison: Comparison, simulated: Collection[str] = ()) ->
         told = {key: value for key, value in row.items() if key not in ("before", "after", "id", "kind", "unit")}
         named = {"checkpoint": row["id"], "kind": row["kind"], "unit": row["unit"]}
         rows.append({**named, "simulated": row["id"] in simulated, **stages, **sides, **told})
-    return pd.DataFrame(rows)
+    table = pd.DataFrame(rows)
+    return table.astype({name: kind for name, kind in _KINDS.items() if name in table})

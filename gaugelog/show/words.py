@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from gaugelog.analysis.plan import PlanRow
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Gap, PhaseDrift, SeriesDrift, Verdict
-from gaugelog.analysis.tolerance import mean_value, out_by
+from gaugelog.analysis.tolerance import placements_out_by
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import WET
@@ -115,7 +115,7 @@ def out_of_tolerance(checkpoint_id: str, snapshot: Snapshot, instrument: Instrum
         point = instrument.checkpoint(checkpoint_id)
     except UnknownCheckpointError:
         return None
-    return out_by(point, mean_value(snapshot.of(checkpoint_id)))
+    return placements_out_by(point, snapshot.of(checkpoint_id))
 
 
 def tolerance_text(out_by: float | None, quantity: Quantity, units: str = "mm") -> str:

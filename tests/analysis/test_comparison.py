@@ -126,7 +126,7 @@ def test_another_gauge_after_than_before():
     plan_after = full(gauge="other")
     unknown = compare(PLAN, snapshot(BEFORE, full()), snapshot(AFTER, plan_after)).checkpoints[0]
     assert unknown.verdict is Verdict.NO_VERDICT
-    assert "level read it before and other after" in unknown.reason
+    assert "read before by level and after by other" in unknown.reason
     known = compare(PLAN, snapshot(BEFORE, full()), snapshot(AFTER, plan_after), gauges=gauges).checkpoints[0]
     same = compare(PLAN, snapshot(BEFORE, full()), snapshot(AFTER, full()), gauges=gauges).checkpoints[0]
     # two readings a placement, two gauges, each rectangular: 2 (0.05² + 0.05²)/3
@@ -195,7 +195,7 @@ def test_wet_that_moved_within_its_limit():
 
 def test_wet_read_with_another_gauge_says_so():
     told = compare_wet(PLAN, snapshot(BEFORE, full()), wet(placed("angle", 2.85, "other")))
-    assert told.checkpoints[0].reason.startswith("0.05° higher than before; level read it before and other wet")
+    assert told.checkpoints[0].reason.startswith("0.05° higher than before; read before by level and wet by other")
 
 
 def test_wet_that_one_placement_cannot_tell():

@@ -213,7 +213,7 @@ def test_without_a_limit_the_shift_is_told_and_bars_nothing():
 def test_another_gauge_without_accuracy_gets_no_verdict():
     row = compare_checkpoint(checkpoint(), side(2.8, 2.8, 2.8, gauge="first"), side(2.8, 2.8, 2.8, gauge="second"))
     assert (row.verdict, row.u, row.p_within) == (Verdict.NO_VERDICT, None, None)
-    assert "first read it before and second after" in row.reason
+    assert "read before by first and after by second" in row.reason
 
 
 def test_accuracies_enter_where_another_gauge_read_after():
@@ -224,7 +224,7 @@ def test_accuracies_enter_where_another_gauge_read_after():
     )
     assert other.u**2 - plain.u**2 == pytest.approx(2 * 0.1**2 / 3)
     assert other.verdict is Verdict.HELD
-    assert "a read it before and b after: their accuracies are counted" in other.reason
+    assert "read before by a and after by b: their accuracies are counted" in other.reason
     tight = compare_checkpoint(
         replace(CLEARANCE, limit=0.1),
         side(1.0, 1.0, 1.0, gauge="a", accuracy=0.1),
@@ -238,7 +238,7 @@ def test_several_gauges_within_a_stage_are_another_gauge():
     mixed = side(2.8, 2.8, 2.8, gauge="a and b", mixed=True)
     row = compare_checkpoint(checkpoint(), mixed, mixed)
     assert row.verdict is Verdict.NO_VERDICT
-    assert "a and b read it, not one of them alone" in row.reason
+    assert "read by a and b, not one of them alone" in row.reason
 
 
 def test_another_temperature_is_told_and_whether_it_counts():

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gaugelog.analysis.tolerance import mean_value, out_by
+from gaugelog.analysis.tolerance import mean_value, out_by, placements_out_by
 from gaugelog.model.instrument import Checkpoint, Tolerance, ToleranceSide
 from gaugelog.model.kinds import KIND_BY_SLUG
 from gaugelog.model.placement import Placement, Settled
@@ -19,8 +19,8 @@ def _checkpoint(side: ToleranceSide | None, low: float | None = None, high: floa
     return Checkpoint("wall", kind, Quantity.ANGLE, "deg", "read the wall", nominal=90.0, tolerance=tolerance)
 
 
-def _placement(value: float | None, low: float | None = None) -> Placement:
-    return Placement("wall", Quantity.ANGLE, value, "", "deg", 0.05, Settled.TYPED, 0, low=low)
+def _placement(value: float | None, low: float | None = None, high: float | None = None) -> Placement:
+    return Placement("wall", Quantity.ANGLE, value, "", "deg", 0.05, Settled.TYPED, 0, low=low, high=high)
 
 
 @pytest.mark.parametrize(
@@ -68,3 +68,24 @@ def test_taking_off_what_is_out_brings_it_in(mean: float, low: float, width: flo
     out = out_by(checkpoint, mean)
     assert out is not None
     assert out_by(checkpoint, mean - out) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("bounds", "low", "high", "expected"),
+    [
+        ({"high": 0.05}, None, 0.15, 0.0),
+        ({"high": 0.20}, None, 0.15, None),
+        ({"low": 0.30}, None, 0.15, 0.15),
+        ({"low": 0.30}, 0.2, None, 0.0),
+        ({"high": 0.05}, 0.2, 1.5, -0.15),
+        ({"low": 0.30}, 0.2, 1.5, None),
+    ],
+)
+def test_a_bound_tells_what_is_true_wherever_behind_it_the_value_lies(bounds, low, high, expected) -> None:
+    side = ToleranceSide.BOTH if None not in (low, high) else ToleranceSide.AT_MOST
+    found = placements_out_by(_checkpoint(side, low, high), [_placement(None, **bounds)])
+    assert found == (None if expected is None else pytest.approx(expected))
+
+
+def test_without_placements_nothing_is_said() -> None:
+    assert placements_out_by(_checkpoint(ToleranceSide.BOTH, 89.7, 90.3), []) is None

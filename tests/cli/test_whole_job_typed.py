@@ -193,3 +193,10 @@ def test_a_limit_written_in_afterwards_counts_and_the_change_is_told(begun, tabl
     assert begun("compare").status == 1
     path.unlink()
     assert begun("compare").status == 1
+
+
+def test_a_stage_is_not_compared_with_itself(begun) -> None:
+    ran = begun("compare", "before", "before")
+    assert ran.status == 2
+    assert "different stages" in ran.err
+    assert begun("report", "--to-stage", "before").status == 2

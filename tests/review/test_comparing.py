@@ -91,7 +91,7 @@ def test_another_gauge_without_accuracy_gets_no_verdict(path):
     take(path, "after", OTHER, 9000, accuracy=None)
     row = compared(path)
     assert row.verdict.value == "no verdict"
-    assert "cal (depth-line, A1) read it before and cal (caliper-polled, B7) after" in row.reason
+    assert "read before by cal (depth-line, A1) and after by cal (caliper-polled, B7)" in row.reason
 
 
 def test_another_of_the_same_kind_is_told_by_its_identity(path):

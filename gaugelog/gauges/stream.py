@@ -61,7 +61,7 @@ class GaugeStream:
         self.reconnect = reconnect
         self._clock = clock
         self._last_ns = 0
-        self._pauses = growing_pauses()
+        self._pauses, self._lost = growing_pauses(), False
 
     async def events(self) -> AsyncIterator[GaugeEvent]:
         """Yield all that is heard, one `Heard` a chunk (ticks too), and each change of the link.
@@ -103,8 +103,8 @@ class GaugeStream:
         chunk = await self.link.receive()
         self._last_ns = chunk.time_ns
         heard = decoding.feed(chunk)
-        if chunk.data:
-            self._pauses = growing_pauses()
+        if chunk.data and self._lost:
+            self._pauses, self._lost = growing_pauses(), False
         if poller is not None:
             if heard.items:
                 poller.answered()
@@ -112,7 +112,8 @@ class GaugeStream:
         return heard
 
     async def _open_again(self) -> None:
-        """Open the link after a loss, however often it fails."""
+        """Open the link after a loss, however often it fails; the pauses begin anew once something was heard."""
+        self._lost = True
         while True:
             await self.link.close()
             await asyncio.sleep(next(self._pauses))

@@ -16,7 +16,7 @@ from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKind, Phase, Settled
-from gaugelog.model.readings import Flag, Heard, LinkChange, LinkState, Reading, Reject
+from gaugelog.model.readings import Flag, Heard, LinkChange, LinkState, Reading
 from gaugelog.recorder.work import Work, step_of
 
 START_READINGS = 15
@@ -105,7 +105,7 @@ class ClampWork:
         self.now_ns = max(self.now_ns, event.chunk.time_ns)
         state = self.gauges[event.gauge]
         readings = [item for item in event.items if isinstance(item, Reading)]
-        state.rejects += sum(1 for item in event.items if isinstance(item, Reject))
+        state.rejects += len(event.items) - len(readings)
         if readings:
             self._end_silence(state, readings[0].time_ns)
             for reading in readings:

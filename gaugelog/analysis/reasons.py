@@ -286,17 +286,17 @@ _SENTENCES: dict[Why, Callable[[Facts], str]] = {
 
 def sentence(why: Why, facts: Facts) -> str:
     """Return the reason as one plain sentence: what, and what to do; with what else the verdict rests on."""
-    return "; ".join([_SENTENCES[why](facts), *_rests_on(why, facts)])
+    return "; ".join([_SENTENCES[why](facts), *rests_on(why, facts)])
 
 
-def _rests_on(why: Why, facts: Facts) -> list[str]:
+def rests_on(why: Why, facts: Facts) -> tuple[str, ...]:
     """Return what is told beside the reason: another gauge, another temperature, and whether that was counted."""
     told = []
     if facts.other_gauge and facts.accuracy_known and why is not Why.ACCURACY_BARS:
         told.append(f"{_who_read(facts)}: their accuracies are counted")
     if facts.warmer_degc is not None and why is not Why.OTHER_GAUGE:
         told.append(_temperature(facts, facts.warmer_degc))
-    return told
+    return tuple(told)
 
 
 def _temperature(facts: Facts, warmer_degc: float) -> str:

@@ -38,7 +38,8 @@ class CheckpointComparison:
     `expanded_95` covers 95 % two-sided; `p_within` is the probability that the true shift is within `limit`.
     `more_placements` is how many more placements after would settle a "not proven", None where none would or none are
     needed. `smallest_provable` is the smallest limit that these gauges and placements can prove held. `counts` is False
-    for what is only told, such as the workshop's temperature: it has no verdict and bars nothing.
+    for what is only told, such as the workshop's temperature: it has no verdict and bars nothing. `rests_on` says what
+    the verdict rests on beside the readings, such as another gauge's accuracy; `reason` says it too.
     """
 
     id: str
@@ -59,6 +60,7 @@ class CheckpointComparison:
     more_placements: int | None = None
     smallest_provable: float | None = None
     counts: bool = True
+    rests_on: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

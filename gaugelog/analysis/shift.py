@@ -14,7 +14,7 @@ import numpy as np
 from gaugelog.analysis import rules
 from gaugelog.analysis.conformity import probability_between
 from gaugelog.analysis.describe import describe
-from gaugelog.analysis.reasons import Facts, Why, sentence
+from gaugelog.analysis.reasons import Facts, Why, rests_on, sentence
 from gaugelog.analysis.results import CheckpointComparison, SideSummary, Verdict
 from gaugelog.analysis.rules import LEAST_DOF, Outcome
 from gaugelog.analysis.student import f_quantile, t_quantile
@@ -282,6 +282,7 @@ def _judged(told: CheckpointComparison, budget: Budget, limit: float, facts: Fac
         p_within=float(probability_between(told.shift, told.u, -limit, limit, told.dof)),
         verdict=_VERDICTS[outcome],
         reason=sentence(way.why, replace(facts, more=way.more)),
+        rests_on=rests_on(way.why, facts),
         more_placements=way.more,
         smallest_provable=float(rules.smallest_provable(told.u, told.dof, budget.step)),
     )

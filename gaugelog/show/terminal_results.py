@@ -111,9 +111,9 @@ def _head(drawn: int) -> tuple[Text, Text, Text]:
 
 
 def _reasons(comparison: Comparison) -> Iterable[RenderableType]:
-    """Return why each checkpoint that did not hold has its verdict, and the way out."""
+    """Return why a checkpoint did not hold, and the way out; of one that held, only what else that rests on."""
     for row in comparison.checkpoints:
-        if row.counts and row.verdict is not Verdict.HELD:
+        if row.counts and (row.verdict is not Verdict.HELD or row.rests_on):
             yield Text.assemble((f"{mark_of(row)} {row.id}. ", style_of(row)), sentence(row.reason))
 
 

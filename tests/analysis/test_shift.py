@@ -225,6 +225,7 @@ def test_accuracies_enter_where_another_gauge_read_after():
     assert other.u**2 - plain.u**2 == pytest.approx(2 * 0.1**2 / 3)
     assert other.verdict is Verdict.HELD
     assert "read before by a and after by b: their accuracies are counted" in other.reason
+    assert other.rests_on == ("read before by a and after by b: their accuracies are counted",)
     tight = compare_checkpoint(
         replace(CLEARANCE, limit=0.1),
         side(1.0, 1.0, 1.0, gauge="a", accuracy=0.1),

@@ -211,3 +211,11 @@ def test_the_outcome_is_one_plain_sentence(
     first = comparison.checkpoints[0]
     rows = tuple(replace(first, id=f"c{place}", verdict=verdict) for place, verdict in enumerate(verdicts))
     assert outcome(Comparison("before", "after", rows)) == expected
+
+
+def test_a_row_that_held_tells_its_reason_only_where_it_rests_on_something_else(comparison: Comparison) -> None:
+    held = next(row for row in comparison.checkpoints if row.verdict is Verdict.HELD)
+    plain = replace(held, reason="well inside", rests_on=())
+    other = replace(held, reason="well inside; read before by one gauge", rests_on=("read before by one gauge",))
+    assert "Well inside" not in printed(terminal.comparison_view(Comparison("before", "after", (plain,))), 80)
+    assert "read before by one gauge." in printed(terminal.comparison_view(Comparison("before", "after", (other,))), 80)

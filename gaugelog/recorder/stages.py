@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from pathlib import Path
 
 from gaugelog.errors import StageNameError
@@ -11,10 +12,13 @@ from gaugelog.model.kinds import AFTER, BEFORE, SPOT, WET, is_stage_name
 from gaugelog.store.reader import open_recording
 
 _ALIKE = 0.75
+_DIGITS = re.compile(r"\d+")
 
 
 def check_stage(stage: str, instrument: Instrument, recording: Path) -> None:
     """Refuse what is no name of a stage, and a new one that looks like a slip of the finger.
+
+    Names that differ by their number alone, such as day-1 and day-2, are meant as they are.
 
     Args:
         stage: as typed.
@@ -34,6 +38,8 @@ def check_stage(stage: str, instrument: Instrument, recording: Path) -> None:
         return
     if not is_stage_name(stage):
         raise StageNameError(stage, "small letters, digits and hyphens, such as after-sanding")
-    near = difflib.get_close_matches(stage, known, 1, _ALIKE)
+    unnumbered = _DIGITS.sub("", stage)
+    others = [name for name in known if not (_DIGITS.search(stage) and _DIGITS.sub("", name) == unnumbered)]
+    near = difflib.get_close_matches(stage, others, 1, _ALIKE)
     if near:
         raise StageNameError(stage, f"it is very like {near[0]!r}; for another stage, choose a name that differs more")

@@ -26,6 +26,14 @@ def test_slips_and_what_belongs_elsewhere_are_refused(stage: str) -> None:
         check_stage(stage, INSTRUMENT, NOWHERE)
 
 
+def test_numbered_stages_are_no_slips_of_each_other(shop) -> None:
+    with shop.open("capture day-1") as work:
+        work.writer.snapshot("day-1")
+    check_stage("day-2", INSTRUMENT, work.writer.path)
+    with pytest.raises(StageNameError):
+        check_stage("daj-1", INSTRUMENT, work.writer.path)
+
+
 def test_a_stage_that_the_recording_knows_is_taken_however_alike(shop) -> None:
     with shop.open("capture afters") as work:
         work.writer.snapshot("afters")

@@ -20,7 +20,9 @@ FRAMINGS = "gaugelog.framings"
 LINKS = "gaugelog.links"
 
 BUILT_IN: Mapping[str, Mapping[str, str]] = {
-    FRAMINGS: {"line": "gaugelog.frames.line:LineFraming"},
+    FRAMINGS: {
+        "line": "gaugelog.frames.line:LineFraming",
+    },
     LINKS: {
         "serial": "gaugelog.links.serial_port:SerialLink",
         "typed": "gaugelog.links.typed:TypedLink",

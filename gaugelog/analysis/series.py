@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from gaugelog.analysis.results import Gap
 from gaugelog.model.datasheet import Sends
 from gaugelog.model.quantities import Quantity
-from gaugelog.model.readings import Flag
+from gaugelog.model.readings import SAYS_NOTHING
 
-NOT_COUNTED = int(Flag.HOLD | Flag.OVER_RANGE)
+NOT_COUNTED = int(SAYS_NOTHING)
 _LEAST_TOLERANCE_S = 0.05
 _MOST_TOLERANCE_S = 5.0
 

@@ -13,14 +13,14 @@ from gaugelog.datasheets.meaning import redecode
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.instrument import Checkpoint
 from gaugelog.model.placement import Part, Placement
-from gaugelog.model.readings import Flag, Reading
+from gaugelog.model.readings import SAYS_NOTHING, Reading
 
 
 def part_again(part: Part, datasheet: Datasheet) -> Part | None:
     """Return a part as `datasheet` reads its bytes, None where no reading comes of them."""
     heard = redecode(datasheet, part.raw, part.gauge)
     readings = [item for each in heard for item in each.items if isinstance(item, Reading)]
-    readings = [reading for reading in readings if not reading.flags & (Flag.HOLD | Flag.OVER_RANGE)]
+    readings = [reading for reading in readings if not reading.flags & SAYS_NOTHING]
     before = [reading for reading in readings if reading.time_ns <= part.start_ns]
     within = [reading for reading in readings if part.start_ns < reading.time_ns <= part.end_ns]
     counting = tuple(before[-1:] + within)

@@ -13,13 +13,12 @@ from decimal import Decimal
 from gaugelog.model.datasheet import Datasheet, Sends
 from gaugelog.model.placement import Part, Role
 from gaugelog.model.quantities import Quantity
-from gaugelog.model.readings import Chunk, Flag, Heard, Reading
+from gaugelog.model.readings import SAYS_NOTHING, Chunk, Flag, Heard, Reading
 
 WINDOW_S = 1.5
 SPAN_STEPS = 2
 LIFT_STEPS = 10
 _LEAST_LIFT = {Quantity.ANGLE: 0.5, Quantity.LENGTH: 0.2, Quantity.TEMPERATURE: 1.0, Quantity.HUMIDITY: 3.0}
-_NOT_RESTING = Flag.HOLD | Flag.OVER_RANGE
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +108,7 @@ class SteadyWatch:
 
     def _take(self, reading: Reading) -> None:
         self.latest = reading
-        if reading.flags and reading.flags & _NOT_RESTING:
+        if reading.flags and reading.flags & SAYS_NOTHING:
             self._readings.clear()
             self.awaiting_lift = self.awaiting_lift and not reading.flags & Flag.OVER_RANGE
             return

@@ -77,6 +77,9 @@ class Decoding:
         self._units = {name: self._shown(name) for name in {self._rule.unit, *self._rule.units.values()}}
         self._low = -_LARGEST if datasheet.range_low is None else datasheet.range_low
         self._high = _LARGEST if datasheet.range_high is None else datasheet.range_high
+        self._frozen_ns = None if datasheet.frozen_s is None else datasheet.frozen_s * 1e9
+        self._same: tuple[str, str] = ("", "")
+        self._same_since_ns = 0
 
     def _shown(self, name: str) -> _Shown:
         unit = find_unit(name, self._datasheet.quantity)
@@ -112,14 +115,14 @@ class Decoding:
         rule, fields = self._rule, item.fields
         flags = Flag.NONE
         for flag in self._datasheet.flags:
-            if fields.get(flag.field) in flag.texts:
+            if _text_of(fields, flag.field) in flag.texts:
                 flags |= flag.flag
         text = self._number(fields)
         if text is None:
             if flags & Flag.OVER_RANGE:
                 return Reject(item.time_ns, item.raw, RejectReason.RANGE, "the gauge says it is over range")
-            return Reject(item.time_ns, item.raw, RejectReason.NUMBER, str(fields.get(rule.number_field, "")))
-        written = str(fields.get(rule.unit_field, "")) if rule.unit_field else ""
+            return Reject(item.time_ns, item.raw, RejectReason.NUMBER, _text_of(fields, rule.number_field))
+        written = _text_of(fields, rule.unit_field) if rule.unit_field else ""
         name = rule.units.get(written) if written else rule.unit
         if name is None:
             return Reject(item.time_ns, item.raw, RejectReason.UNIT, written)
@@ -128,20 +131,34 @@ class Decoding:
         if not self._low <= value <= self._high:
             return Reject(item.time_ns, item.raw, RejectReason.RANGE, f"{text} {name}")
         resolution = shown.resolution(text, self._datasheet.resolution)
+        if self._frozen_ns is not None and self._is_frozen(item.time_ns, text, name):
+            flags |= Flag.FROZEN
         return Reading(item.time_ns, self._gauge, self._datasheet.quantity, value, text, name, resolution, flags)
+
+    def _is_frozen(self, time_ns: int, text: str, unit: str) -> bool:
+        """Return whether the very same digits have been repeated for longer than a live gauge would."""
+        if (text, unit) != self._same:
+            self._same, self._same_since_ns = (text, unit), time_ns
+        return self._frozen_ns is not None and time_ns - self._same_since_ns > self._frozen_ns
 
     def _number(self, fields: Fields) -> str | None:
         """Return the number shown as decimal text with a point, None where there is none."""
         rule = self._rule
-        text = str(fields.get(rule.number_field, "")).strip()
+        text = _text_of(fields, rule.number_field).strip()
         if rule.decimal_comma:
             text = text.replace(",", ".")
         if _NUMBER(text) is None:
             return None
-        if rule.sign_field and fields.get(rule.sign_field, "") in rule.negative:
+        if rule.sign_field and _text_of(fields, rule.sign_field) in rule.negative:
             text = "-" + text.lstrip("+-")
         text = text.removeprefix("+")
         return text if rule.scale == 1 else format(Decimal(text) * rule.scale, "f")
+
+
+def _text_of(fields: Fields, name: str) -> str:
+    """Return a field as text, empty where a frame lacks it."""
+    value = fields.get(name, "")
+    return value if isinstance(value, str) else str(value)
 
 
 class Encoding:

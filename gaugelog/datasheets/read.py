@@ -13,7 +13,8 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from gaugelog.errors import Fault, FaultyDatasheetError, GaugelogError, UnitMismatchError
-from gaugelog.model.datasheet import Datasheet, FlagRule, Poll, Sends, ValueRule
+from gaugelog.frames import Framing
+from gaugelog.model.datasheet import Datasheet, FlagRule, Poll, Radio, Sends, ValueRule
 from gaugelog.model.quantities import Quantity, find_unit
 from gaugelog.model.readings import Flag
 from gaugelog.model.section import Section
@@ -40,9 +41,9 @@ def read_datasheet(text: str, origin: str) -> Datasheet:
         top.fault("name", name, "small letters, digits and hyphens, such as angle-line")
     quantity = Quantity(top.choice("quantity", [q.value for q in Quantity], Quantity.ANGLE.value, required=True))
     value = _read_value(top.table("value", required=True), top, quantity)
-    framing, options, groups = _read_framing(top.table("framing", required=True))
+    kind, options, framing = _read_framing(top.table("framing", required=True))
     sends = Sends(top.choice("sends", [each.value for each in Sends], Sends.STEADILY.value, required=True))
-    poll = _read_poll(top.table("poll")) if top.has("poll") else None
+    poll = _read_poll(top.table("poll"), framing.question if framing else b"") if top.has("poll") else None
     if sends is Sends.WHEN_ASKED and poll is None:
         top.fault("poll", None, "what to send to a gauge that answers when asked")
     low, high = _read_range(top, quantity, value.unit)
@@ -51,7 +52,7 @@ def read_datasheet(text: str, origin: str) -> Datasheet:
         title=top.text("title", required=True),
         quantity=quantity,
         sends=sends,
-        framing=framing,
+        framing=kind,
         options=options,
         value=value,
         resolution=_read_resolution(top, quantity, value.unit),
@@ -61,10 +62,13 @@ def read_datasheet(text: str, origin: str) -> Datasheet:
         range_high=high,
         rate_hz=top.number("rate_hz", above=0, high=10_000),
         awake_s=top.number("awake_s", above=0),
+        frozen_s=top.number("frozen_s", above=0),
         poll=poll,
+        radio=_read_radio(top.table("radio")),
         text=text,
     )
-    _note_unknown_fields(datasheet, groups, top)
+    if framing is not None:
+        _note_unknown_fields(datasheet, framing.fields, top)
     top.done()
     if top.faults:
         raise FaultyDatasheetError(origin, top.faults)
@@ -148,8 +152,8 @@ def _read_value(section: Section, top: Section, quantity: Quantity) -> ValueRule
     return rule
 
 
-def _read_framing(section: Section) -> tuple[str, Mapping[str, Any], frozenset[str] | None]:
-    """Return the framing's name, its options, and the names of its fields where the framing tells them."""
+def _read_framing(section: Section) -> tuple[str, Mapping[str, Any], Framing | None]:
+    """Return the framing's name, its options, and the framing itself unless it can't be made."""
     name = section.text("kind", required=True)
     options = {key: value for key, value in section.data.items() if key != "kind"}
     try:
@@ -157,33 +161,46 @@ def _read_framing(section: Section) -> tuple[str, Mapping[str, Any], frozenset[s
             section.fault("kind", name, "a framing: " + ", ".join(sorted(providers(FRAMINGS))))
         elif name:
             inner = Section(options, section.prefix, section.faults)
-            framing = load(FRAMINGS, name)(inner)
+            framing: Framing = load(FRAMINGS, name)(inner)
             inner.done()
-            pattern = getattr(framing, "pattern", None)
-            return name, options, frozenset(pattern.groupindex) if pattern is not None else None
+            return name, options, framing
     except GaugelogError as reason:
         section.fault("kind", name, f"a framing that can be loaded ({reason})")
     return name, options, None
 
 
-def _read_poll(section: Section) -> Poll:
+def _read_poll(section: Section, question: bytes) -> Poll:
+    """Return what to send; the framing's own `question` where neither text nor hex is given."""
     period_s = section.number("period_s", above=0, high=3600, required=True) or 1.0
     text, digits = section.text("text"), section.text("hex")
-    data = b""
-    if bool(text) == bool(digits):
+    data = b"" if text or digits else question
+    if bool(text) + bool(digits) + bool(data) != 1:
         section.fault("", None, "either text or hex, the bytes to send")
     elif text:
         try:
             data = text.encode("latin-1")
         except UnicodeEncodeError:
             section.fault("text", text, "characters of one byte each")
-    else:
+    elif digits:
         try:
             data = bytes.fromhex(digits)
         except ValueError:
             section.fault("hex", digits, 'pairs of hexadecimal digits, such as "01 0D"')
     section.done()
     return Poll(data, period_s)
+
+
+_UUID = re.compile(r"[0-9a-f]{4}|[0-9a-f]{8}|[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}", re.IGNORECASE)
+
+
+def _read_radio(section: Section) -> Radio:
+    """Return where the readings are offered; each as a UUID of 4, 8 or 32 hexadecimal digits."""
+    uuids = {name: section.text(name) for name in ("service", "notify", "write")}
+    for name, uuid in uuids.items():
+        if uuid and not _UUID.fullmatch(uuid):
+            section.fault(name, uuid, "a UUID, such as 2a6e or 7a1e0001-5c3b-4b0a-9c55-6d2b1f0e0a01")
+    section.done()
+    return Radio(**{name: uuid.lower() for name, uuid in uuids.items()})
 
 
 def _read_range(top: Section, quantity: Quantity, unit: str) -> tuple[float | None, float | None]:
@@ -207,14 +224,12 @@ def _read_flag(section: Section) -> FlagRule:
     return rule
 
 
-def _note_unknown_fields(datasheet: Datasheet, groups: frozenset[str] | None, top: Section) -> None:
-    """Note the fields that the value or a flag is taken from and the framing's pattern does not have."""
-    if groups is None:
-        return
+def _note_unknown_fields(datasheet: Datasheet, known: frozenset[str], top: Section) -> None:
+    """Note the fields that the value or a flag is taken from and the framing does not have."""
     rule = datasheet.value
     used = [("value.field", rule.number_field), ("value.unit_field", rule.unit_field)]
     used += [("value.sign_field", rule.sign_field)]
     used += [(f"flag[{place}].field", flag.field) for place, flag in enumerate(datasheet.flags, 1)]
     for key, name in used:
-        if name and name not in groups:
-            top.fault(key, name, "a name in the pattern: " + ", ".join(sorted(groups)))
+        if name and name not in known:
+            top.fault(key, name, "a field of the framing: " + ", ".join(sorted(known)))

@@ -26,7 +26,14 @@ class Decoder(Protocol):
 
 
 class Framing(Protocol):
-    """One kind of message, with its options."""
+    """One kind of message, with its options.
+
+    `fields` names all fields that a frame of it can have; `question` is what to send to be given one frame, empty where
+    the framing alone can't know it (the datasheet's `[poll]` then says it, or the gauge needs no asking).
+    """
+
+    fields: frozenset[str]
+    question: bytes
 
     def __init__(self, options: Section) -> None:
         """Take the options of a datasheet's `[framing]` table; every fault is noted in it, none is raised."""
@@ -37,5 +44,8 @@ class Framing(Protocol):
         ...
 
     def encode(self, fields: Mapping[str, str | int | float | bytes]) -> bytes:
-        """Return the bytes of one frame with these fields; `decoder` gives the fields back."""
+        """Return the bytes of one frame with these fields; `decoder` gives the fields back.
+
+        A number may come as text. A field that is missing is written as nothing, or as zero.
+        """
         ...

@@ -36,6 +36,8 @@ class LineFraming:
         self.longest = options.whole("longest", 1, 10_000) or _LONGEST
         if pattern is not None and not pattern.groupindex:
             options.fault("pattern", pattern.pattern, "named groups such as (?P<number>…), one of them for the value")
+        self.fields = frozenset(self.pattern.groupindex)
+        self.question = b""
         self._check_template(options)
         for name, text in (("template", self.template), ("terminator", self.terminator)):
             if not text.isascii() and not self._can_be_sent(text):

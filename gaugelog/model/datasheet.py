@@ -33,6 +33,19 @@ class Poll:
 
 
 @dataclass(frozen=True, slots=True)
+class Radio:
+    """Where a gauge on Bluetooth LE offers its readings.
+
+    UUIDs of the service, of the characteristic that notifies and of the one that is written to; empty where the address
+    has to say it.
+    """
+
+    service: str = ""
+    notify: str = ""
+    write: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class FlagRule:
     """Where `field` of a frame equals one of `texts`, the reading carries `flag`."""
 
@@ -66,7 +79,7 @@ class Datasheet:
     """What a kind of gauge sends and what it is worth.
 
     `resolution` and `accuracy` (the maker's limit of error) are in the base unit of `quantity`, as are the ends of
-    the range.
+    the range. A gauge that repeats the very same digits for longer than `frozen_s` is taken as stuck.
     `text` is the TOML it was read from: a recording keeps it.
     """
 
@@ -84,5 +97,7 @@ class Datasheet:
     range_high: float | None = None
     rate_hz: float | None = None
     awake_s: float | None = None
+    frozen_s: float | None = None
     poll: Poll | None = None
+    radio: Radio = Radio()
     text: str = ""

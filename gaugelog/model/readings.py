@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum, IntFlag
 
+from gaugelog.model.device import Device
 from gaugelog.model.quantities import Quantity
 
 
@@ -37,6 +38,7 @@ class RejectReason(Enum):
     TOO_LONG = "too long without an end"
     CUT_OFF = "cut off when the link ended"
     CHECKSUM = "checksum does not fit"
+    ERROR_ANSWER = "the gauge answered with an error"
     ENCODING = "not text"
     NUMBER = "no number"
     UNIT = "unit not known"
@@ -60,6 +62,11 @@ class Flag(IntFlag):
     LOW_BATTERY = 1
     HOLD = 2
     OVER_RANGE = 4
+    FROZEN = 8
+
+
+SAYS_NOTHING = Flag.HOLD | Flag.OVER_RANGE | Flag.FROZEN
+"""What a gauge that shows any of these reads is kept, and never counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +74,8 @@ class Reading:
     """One value of a gauge.
 
     `value` is in the base unit of `quantity`; `text` is the decimal number exactly as shown, in `unit`;
-    `resolution` is the gauge's digit in the base unit. A reading with HOLD or OVER_RANGE is kept but never
-    counts toward a placement.
+    `resolution` is the gauge's digit in the base unit. A reading with HOLD, OVER_RANGE or FROZEN is kept but
+    never counts toward a placement.
     """
 
     time_ns: int
@@ -94,6 +101,7 @@ class LinkState(Enum):
     """How a gauge's link stands."""
 
     OPEN = "connected"
+    SILENT = "silent"
     LOST = "lost"
     ASLEEP = "asleep"
     ENDED = "ended"
@@ -101,9 +109,13 @@ class LinkState(Enum):
 
 @dataclass(frozen=True, slots=True)
 class LinkChange:
-    """A gauge's link opened, was lost, fell asleep or ended, at a monotonic time."""
+    """A gauge's link opened, fell silent or asleep, was lost or ended, at a monotonic time.
+
+    `device` is what the gauge told of itself when the link opened.
+    """
 
     time_ns: int
     gauge: str
     state: LinkState
     detail: str = ""
+    device: Device | None = None

@@ -16,11 +16,10 @@ from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKind, Phase, Settled
-from gaugelog.model.readings import Flag, Heard, LinkChange, LinkState, Reading
+from gaugelog.model.readings import SAYS_NOTHING, Heard, LinkChange, LinkState, Reading
 from gaugelog.recorder.work import Work, step_of
 
 START_READINGS = 15
-_SAYS_NOTHING = Flag.HOLD | Flag.OVER_RANGE
 _ALWAYS_SENDING = (Sends.STEADILY, Sends.WHEN_ASKED)
 
 
@@ -56,7 +55,7 @@ class GaugeState:
     def take(self, reading: Reading) -> None:
         """Count a reading; one on hold or over range says nothing of where the gauge stands."""
         self.readings += 1
-        if reading.flags and reading.flags & _SAYS_NOTHING:
+        if reading.flags and reading.flags & SAYS_NOTHING:
             return
         self.latest = reading
         if len(self._first) < START_READINGS:

@@ -10,10 +10,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gaugelog.model.quantities import Quantity
-from gaugelog.model.readings import Flag, LinkChange, LinkState, Reading
+from gaugelog.model.readings import SAYS_NOTHING, LinkChange, LinkState, Reading
 from gaugelog.show.gauge_documents import reading_document
 
-_NOT_COUNTED = Flag.HOLD | Flag.OVER_RANGE
 _SILENT_S = 2.0
 
 
@@ -81,7 +80,7 @@ class SandingState:
     @property
     def counts(self) -> bool:
         """Whether there is a reading, neither on hold nor over range."""
-        return self.latest is not None and not self.latest.flags & _NOT_COUNTED
+        return self.latest is not None and not self.latest.flags & SAYS_NOTHING
 
     @property
     def value(self) -> float | None:

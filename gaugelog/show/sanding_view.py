@@ -11,7 +11,7 @@ from rich.align import Align
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from gaugelog.model.readings import Flag
+from gaugelog.model.readings import SAYS_NOTHING, Flag
 from gaugelog.show.bignumber import big_lines
 from gaugelog.show.gauge_documents import flag_words
 from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, keys_line, rows_of
@@ -120,8 +120,9 @@ def _one_line(words: str, style: str) -> Text:
 
 def _words(state: SandingState) -> RenderableType:
     """Return how far off and which way, in words with an arrow."""
-    if state.latest is not None and state.latest.flags & (Flag.HOLD | Flag.OVER_RANGE):
-        why = "on hold" if state.latest.flags & Flag.HOLD else "over range"
+    if state.latest is not None and state.latest.flags & SAYS_NOTHING:
+        flags = state.latest.flags
+        why = "on hold" if flags & Flag.HOLD else "over range" if flags & Flag.OVER_RANGE else "stuck on one value"
         return Align.center(Text(f"{why}: this reading doesn't count", style=WARN))
     if state.value is None:
         return Text()

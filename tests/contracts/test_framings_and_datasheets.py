@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
+from dataclasses import dataclass
 from importlib.resources import files
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,35 +17,52 @@ from gaugelog.model.section import Section
 from gaugelog.plugins import BUILT_IN, FRAMINGS, load
 from gaugelog.testing import Sample, check_datasheet, check_decoder
 
-LINE_OPTIONS = {
-    "pattern": r"(?P<number>[+-]?\d+\.\d+) (?P<unit>mm|in)(?: (?P<mark>L))?",
-    "template": "{number} {unit} {mark}",
-}
-SAMPLES: dict[str, tuple[dict[str, str], list[Sample], bytes]] = {
-    "line": (
-        LINE_OPTIONS,
-        [
-            (b"+2.85 mm\r\n", {"number": "+2.85", "unit": "mm"}),
-            (b"-0.35 in L\r\n", {"number": "-0.35", "unit": "in", "mark": "L"}),
-            (b"+2.85 mm\r\n", {"number": "+2.85", "unit": "mm"}),
-        ],
-        b"\x00\xff 12 furlongs\r\n",
-    ),
-}
+SAMPLES = Path(__file__).with_name("samples")
 DATASHEETS = sorted(
     (entry for entry in files("gaugelog.datasheets").joinpath("bundled").iterdir() if entry.name.endswith(".toml")),
     key=lambda entry: entry.name,
 )
 
 
-@pytest.mark.parametrize("name", sorted(BUILT_IN[FRAMINGS]))
-def test_every_framing_keeps_the_contract(name: str) -> None:
-    assert name in SAMPLES, "a new framing brings samples of its frames"
-    options, samples, noise = SAMPLES[name]
-    section = Section(options)
-    framing = load(FRAMINGS, name)(section)
+@dataclass(frozen=True)
+class Case:
+    """One file of samples: a framing's options, whole frames of it, and noise that it must get past."""
+
+    options: dict[str, Any]
+    frames: list[Sample]
+    noise: bytes
+
+
+def _bytes(text: str) -> bytes:
+    """Return bytes written as hexadecimal pairs behind 0x, else as text."""
+    return bytes.fromhex(text[2:]) if text.startswith("0x") else text.encode("latin-1")
+
+
+def case(path: Path) -> Case:
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    frames = [(_bytes(each["bytes"]), each["fields"]) for each in data["sample"]]
+    return Case(data["options"], frames, _bytes(data["noise"]))
+
+
+def test_every_framing_brings_samples() -> None:
+    """A framing has one file of samples, or several named `NAME-WHAT.toml` where it has several forms."""
+    names = {path.stem.partition("-")[0] for path in SAMPLES.glob("*.toml")}
+    assert names == set(BUILT_IN[FRAMINGS])
+
+
+@pytest.mark.parametrize("path", sorted(SAMPLES.glob("*.toml")), ids=lambda path: path.stem)
+def test_every_framing_keeps_the_contract(path: Path) -> None:
+    wanted = case(path)
+    section = Section(wanted.options)
+    framing = load(FRAMINGS, path.stem.partition("-")[0])(section)
+    section.done()
     assert section.faults == []
-    check_decoder(framing.decoder, samples, noise)
+    assert all(set(fields) <= framing.fields for _, fields in wanted.frames)
+    check_decoder(framing.decoder, wanted.frames, wanted.noise)
+    for _, fields in wanted.frames:
+        (frame,) = framing.decoder().feed(Chunk(0, framing.encode(fields)))
+        assert isinstance(frame, Frame)
+        assert frame.fields == fields, "what encode writes decodes to the same fields"
 
 
 @pytest.mark.parametrize("entry", DATASHEETS, ids=lambda entry: entry.name)
@@ -51,7 +72,7 @@ def test_every_bundled_datasheet_keeps_the_contract(entry) -> None:
 
 
 def line() -> LineFraming:
-    return LineFraming(Section(LINE_OPTIONS))
+    return LineFraming(Section(case(SAMPLES / "line.toml").options))
 
 
 class LosesTheSecond(LineDecoder):
@@ -95,13 +116,13 @@ class HidesWhatIsLeft(LineDecoder):
     ],
 )
 def test_the_contract_finds_decoders_that_break_it(wrong: type[LineDecoder], rule: str) -> None:
-    _, samples, noise = SAMPLES["line"]
+    lines = case(SAMPLES / "line.toml")
 
     def make() -> Decoder:
         return wrong(line())
 
     with pytest.raises(AssertionError, match=rule):
-        check_decoder(make, samples, noise)
+        check_decoder(make, lines.frames, lines.noise)
 
 
 def test_the_datasheet_contract_finds_a_template_that_says_something_else() -> None:

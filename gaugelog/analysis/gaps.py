@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gaugelog.analysis.results import Gap
+from gaugelog.model.datasheet import LEAST_SILENCE_S, SILENCE_PERIODS
 
-LEAST_SILENCE_S = 2.0
-SILENCE_PERIODS = 5.0
 SILENT = "no reading"
 
 

@@ -65,4 +65,4 @@ class Desk(ABC):
             self.screen.say(words)
 
     def _tell_link(self, change: LinkChange) -> None:
-        self._say(f"{change.gauge}: {change.state.value}" + (f", {change.detail}" if change.detail else ""))
+        self._say(f"{change.gauge}: {change.state.value}" + (f", {change.words}" if change.words else ""))

@@ -1,7 +1,7 @@
 """One gauge as a stream of what was heard.
 
-Here: opening, decoding, losing and reconnecting one gauge. Not here: several at once (`gauges.listen`), nor what the
-readings are used for (`recorder`).
+Here: opening, decoding, losing and reconnecting one gauge. Not here: several at once (`gauges.listen`), when silence is
+one (`gauges.liveliness`), nor what the readings are used for (`recorder`).
 """
 
 from __future__ import annotations
@@ -9,19 +9,26 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import AsyncIterator, Iterator
+from dataclasses import replace
 
 from gaugelog.datasheets.meaning import Decoding
-from gaugelog.errors import LinkFailedError
+from gaugelog.errors import LinkFailedError, LinkReason
+from gaugelog.gauges.liveliness import Liveliness
 from gaugelog.gauges.polling import Poller
-from gaugelog.links import Link, LinkEnded
+from gaugelog.links import GoesDeaf, Link, LinkEnded, TellsDevice
 from gaugelog.links.inbox import Clock
 from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.device import Device
 from gaugelog.model.gauges import GaugeName
 from gaugelog.model.instrument import NamedGauge
-from gaugelog.model.readings import Heard, LinkChange, LinkState
+from gaugelog.model.readings import Flag, Heard, LinkChange, LinkState, Reading
 
 FIRST_PAUSE_S = 0.25
 LONGEST_PAUSE_S = 5.0
+DEAF_S = 10.0
+"""After how long a silence of what should send all the time a link that goes deaf is opened anew."""
+
+LOW_BATTERY_PERCENT = 10
 
 GaugeEvent = Heard | LinkChange
 
@@ -62,24 +69,32 @@ class GaugeStream:
         self._clock = clock
         self._last_ns = 0
         self._pauses, self._lost = growing_pauses(), False
+        self._liveliness = Liveliness(datasheet)
+        self._teller = link if isinstance(link, TellsDevice) else None
+        self._revives = reconnect and isinstance(link, GoesDeaf) and link.goes_deaf
 
     async def events(self) -> AsyncIterator[GaugeEvent]:
         """Yield all that is heard, one `Heard` a chunk (ticks too), and each change of the link.
 
         Raises:
             LinkFailedError: it can't be opened at first; or it was lost and is not to be reconnected (after the change
-                LOST was given).
+                LOST or ASLEEP was given).
         """
         try:
             await self.link.open()
             while True:
-                yield self._change(self._clock(), LinkState.OPEN)
+                yield self._opened()
                 decoding = Decoding(self.datasheet, self.name)
                 poller = None if self.datasheet.poll is None else Poller(self.link, self.datasheet.poll)
                 ending: LinkEnded | LinkFailedError
                 try:
                     while True:
-                        yield await self._next(decoding, poller)
+                        heard = await self._next(decoding, poller)
+                        state = self._liveliness.hear(heard)
+                        if state is not None:
+                            yield self._change(heard.chunk.time_ns, state, self._silence_words(state))
+                        yield heard
+                        self._revive_if_deaf(heard.chunk.time_ns)
                 except (LinkEnded, LinkFailedError) as reason:
                     ending = reason
                 finally:
@@ -91,10 +106,12 @@ class GaugeStream:
                 if isinstance(ending, LinkEnded):
                     yield self._change(self._last_ns, LinkState.ENDED, str(ending))
                     return
-                yield self._change(self._clock(), LinkState.LOST, ending.detail or ending.reason.value)
+                state = self._liveliness.lost()
+                yield self._change(self._clock(), state, ending.detail or ending.reason.value)
                 if not self.reconnect:
                     raise ending
-                await self._open_again()
+                async for change in self._open_again():
+                    yield change
         finally:
             await self.link.close()
 
@@ -109,21 +126,67 @@ class GaugeStream:
             if heard.items:
                 poller.answered()
             poller.check()
-        return heard
+        return self._with_battery(heard) if self._teller is not None and heard.items else heard
 
-    async def _open_again(self) -> None:
-        """Open the link after a loss, however often it fails; the pauses begin anew once something was heard."""
+    def _with_battery(self, heard: Heard) -> Heard:
+        """Return what was heard, each reading marked where the device says that its battery is low."""
+        device = self._device()
+        if device is None or device.battery_percent is None or device.battery_percent > LOW_BATTERY_PERCENT:
+            return heard
+        items = (
+            replace(item, flags=item.flags | Flag.LOW_BATTERY) if isinstance(item, Reading) else item
+            for item in heard.items
+        )
+        return replace(heard, items=tuple(items))
+
+    def _device(self) -> Device | None:
+        return None if self._teller is None else self._teller.device
+
+    def _silence_words(self, state: LinkState) -> str:
+        if state is LinkState.OPEN:
+            return "it sends again"
+        silent_s = self._liveliness.silent_s(self._last_ns)
+        return f"nothing of use for {silent_s:.0f} s" + (", as it does when left alone" * (state is LinkState.ASLEEP))
+
+    def _revive_if_deaf(self, time_ns: int) -> None:
+        """Give up a connection through which nothing comes that should, where that can mean that it is none.
+
+        Raises:
+            LinkFailedError: it is to be opened anew.
+        """
+        if not self._revives or self.datasheet.longest_silence_s is None:
+            return
+        limit_s = max(DEAF_S, 2 * self.datasheet.longest_silence_s)
+        if self._liveliness.silent_s(time_ns) > limit_s:
+            words = f"nothing came for {limit_s:.0f} s"
+            raise LinkFailedError(self.link.address.text, LinkReason.LOST, words)
+
+    async def _open_again(self) -> AsyncIterator[LinkChange]:
+        """Open the link after a loss, however often it fails; the pauses begin anew once something was heard.
+
+        Yields a change whenever it can't be opened for another reason than before, such as Bluetooth being off; that a
+        gauge which was just lost or fell asleep isn't found is no news.
+        """
         self._lost = True
+        told = LinkReason.NOT_FOUND
         while True:
             await self.link.close()
             await asyncio.sleep(next(self._pauses))
             try:
                 await self.link.open()
-            except LinkFailedError:
+            except LinkFailedError as failed:
+                if failed.reason is not told:
+                    told = failed.reason
+                    yield self._change(self._clock(), LinkState.LOST, failed.reason.value)
                 continue
             return
 
-    def _change(self, time_ns: int, state: LinkState, detail: str = "") -> LinkChange:
+    def _opened(self) -> LinkChange:
+        change = self._change(self._clock(), LinkState.OPEN, device=self._device())
+        self._liveliness.opened(change.time_ns)
+        return change
+
+    def _change(self, time_ns: int, state: LinkState, detail: str = "", device: Device | None = None) -> LinkChange:
         """Return a change of the link, never earlier than what was heard before it."""
         self._last_ns = max(self._last_ns, time_ns)
-        return LinkChange(self._last_ns, self.name, state, detail)
+        return LinkChange(self._last_ns, self.name, state, detail, device)

@@ -13,6 +13,9 @@ from enum import Enum
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Flag
 
+LEAST_SILENCE_S = 2.0
+SILENCE_PERIODS = 5.0
+
 
 class Sends(Enum):
     """When a gauge sends."""
@@ -101,3 +104,11 @@ class Datasheet:
     poll: Poll | None = None
     radio: Radio = Radio()
     text: str = ""
+
+    @property
+    def longest_silence_s(self) -> float | None:
+        """The silence in seconds that is none yet: max(2 s, 5 periods); None where silence says nothing."""
+        if self.sends not in (Sends.STEADILY, Sends.WHEN_ASKED):
+            return None
+        period_s = self.poll.period_s if self.poll else 1 / self.rate_hz if self.rate_hz else 0.0
+        return max(LEAST_SILENCE_S, SILENCE_PERIODS * period_s)

@@ -119,3 +119,8 @@ class LinkChange:
     state: LinkState
     detail: str = ""
     device: Device | None = None
+
+    @property
+    def words(self) -> str:
+        """The detail and what the gauge told of itself."""
+        return ", ".join(part for part in (self.detail, str(self.device or "")) if part)

@@ -10,25 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from statistics import median
 
-from gaugelog.analysis.gaps import LEAST_SILENCE_S, SILENCE_PERIODS
 from gaugelog.instruments.typed_placement import typed_placement
 from gaugelog.model.clock import Anchor
-from gaugelog.model.datasheet import Datasheet, Sends
+from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKind, Phase, Settled
 from gaugelog.model.readings import SAYS_NOTHING, Heard, LinkChange, LinkState, Reading
 from gaugelog.recorder.work import Work, step_of
 
 START_READINGS = 15
-_ALWAYS_SENDING = (Sends.STEADILY, Sends.WHEN_ASKED)
-
-
-def longest_silence_s(datasheet: Datasheet) -> float | None:
-    """Return the silence in seconds after which a gauge has a gap; None for one whose silence says nothing."""
-    if datasheet.sends not in _ALWAYS_SENDING:
-        return None
-    period_s = datasheet.poll.period_s if datasheet.poll else 1 / datasheet.rate_hz if datasheet.rate_hz else 0.0
-    return max(LEAST_SILENCE_S, SILENCE_PERIODS * period_s)
 
 
 @dataclass(slots=True)
@@ -45,6 +35,7 @@ class GaugeState:
     link: LinkState | None = None
     link_words: str = ""
     silent_since_ns: int | None = None
+    slept: bool = False
     _first: list[float] = field(default_factory=list)
 
     @property
@@ -123,7 +114,7 @@ class ClampWork:
         self.work.writer.keep_up(moment.monotonic_ns)
 
     def _notice_silence(self, state: GaugeState, now_ns: int) -> None:
-        limit_s = longest_silence_s(state.datasheet)
+        limit_s = state.datasheet.longest_silence_s
         last_ns = self._heard_ns.get(state.name)
         if limit_s is not None and last_ns is not None and now_ns - last_ns > limit_s * 1e9:
             state.silent_since_ns = last_ns
@@ -133,8 +124,7 @@ class ClampWork:
         state.silent_since_ns = None
         if began_ns is None:
             return
-        awake_s = state.datasheet.awake_s
-        slept = awake_s is not None
+        slept, state.slept = state.slept, False
         state.gaps += not slept
         reason = "the gauge switched itself off" if slept else state.link_words or "silent"
         self.work.writer.gap(state.name, began_ns, now_ns, reason, fault=not slept)
@@ -144,7 +134,8 @@ class ClampWork:
         self.now_ns = max(self.now_ns, change.time_ns)
         state = self.gauges[change.gauge]
         state.link = change.state
-        self.work.writer.event(f"link {change.state.value}", change.gauge, change.detail, change.time_ns)
+        self.work.writer.event(f"link {change.state.value}", change.gauge, change.words, change.time_ns)
+        state.slept = state.slept or change.state is LinkState.ASLEEP
         if change.state in (LinkState.LOST, LinkState.ASLEEP):
             state.link_words = change.detail or change.state.value
             since_ns = self._heard_ns.get(change.gauge)

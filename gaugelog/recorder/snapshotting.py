@@ -156,7 +156,7 @@ class SnapshotWork:
     def hear(self, event: Heard | LinkChange) -> KeptPlacement | None:
         """Take what a gauge said; return the placement it completed, already kept."""
         if isinstance(event, LinkChange):
-            if self.placing is not None and event.state is LinkState.LOST:
+            if self.placing is not None and event.state in (LinkState.LOST, LinkState.ASLEEP):
                 self.placing.lifted()
             return None
         placement = self.placing.hear(event) if self.placing is not None else None

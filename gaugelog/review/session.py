@@ -12,11 +12,10 @@ from itertools import pairwise
 import numpy as np
 
 from gaugelog.analysis.drift import drift
-from gaugelog.analysis.gaps import LEAST_SILENCE_S
 from gaugelog.analysis.results import Drift, Gap
 from gaugelog.analysis.series import Series, difference_of
 from gaugelog.errors import NothingToDoError
-from gaugelog.model.datasheet import Sends
+from gaugelog.model.datasheet import LEAST_SILENCE_S, Sends
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import CLAMP_SITTING, Mark

@@ -108,7 +108,7 @@ class SandingState:
     @property
     def link_lost(self) -> bool:
         """Whether the gauge's link is down."""
-        return self.link is not None and self.link.state is not LinkState.OPEN
+        return self.link is not None and self.link.state not in (LinkState.OPEN, LinkState.SILENT)
 
     @property
     def units(self) -> str:

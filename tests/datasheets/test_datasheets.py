@@ -292,3 +292,15 @@ def test_a_name_that_is_taken_is_an_error(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text(MINE.replace("my-gauge", "angle-line"), encoding="utf-8")
     with pytest.raises(PluginClashError):
         known_datasheets([tmp_path])
+
+
+def test_the_same_digits_for_too_long_are_marked_as_frozen_and_kept() -> None:
+    sheet = read_datasheet(MINE.replace("[framing]", "frozen_s = 5\n[framing]", 1), "stuck")
+    line, decoding = Encoding(sheet), Decoding(sheet, "g")
+    values = [(0, 2.85), (4, 2.85), (5.5, 2.85), (6, 2.86), (11, 2.86), (11.5, 2.86)]
+    flags = []
+    for seconds, value in values:
+        (reading,) = decoding.feed(Chunk(round(seconds * 1e9), line.encode(value))).items
+        assert isinstance(reading, Reading)
+        flags.append(bool(reading.flags & Flag.FROZEN))
+    assert flags == [False, False, True, False, False, True]

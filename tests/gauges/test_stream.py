@@ -147,7 +147,7 @@ async def test_a_replayed_log_ends_by_itself(tmp_path: Path) -> None:
     assert failure is None
     assert readings_of(events) == [2.85, 2.85]
     assert [reject.reason for reject in rejects_of(events)] == [RejectReason.CUT_OFF]
-    assert states_of(events) == [LinkState.OPEN, LinkState.ENDED]
+    assert states_of(events) == [LinkState.OPEN, LinkState.SILENT, LinkState.OPEN, LinkState.ENDED]
     assert events[-1].time_ns - events[0].time_ns >= 9.5e9, "time is the log's, not the wall's"
 
 

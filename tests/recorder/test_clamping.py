@@ -9,7 +9,7 @@ from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand, Still
 from gaugelog.model.clock import Anchor
 from gaugelog.model.placement import MarkKind, Phase
 from gaugelog.model.readings import Chunk, Heard, LinkChange, LinkState, Reject, RejectReason
-from gaugelog.recorder.clamping import ClampWork, longest_silence_s
+from gaugelog.recorder.clamping import ClampWork
 from gaugelog.recorder.snapshotting import SnapshotWork
 from gaugelog.store.reader import open_recording
 
@@ -120,13 +120,17 @@ def test_a_gauge_that_switches_itself_off_has_no_fault(shop) -> None:
     shop.use_datasheet("sleepy", SLEEPY)
     with shop.open("clamp") as work:
         session = ClampWork(work, ("angle",))
-        assert longest_silence_s(work.datasheets["angle"]) == 2.0
+        assert work.datasheets["angle"].longest_silence_s == 2.0
         shop.play(session.hear, work, Still(2.0), 2.0)
+        session.hear(LinkChange(shop.clock.now_ns(), "angle", LinkState.ASLEEP))
         silence(shop, session, 300)
         shop.play(session.hear, work, Still(2.0), 2.0)
         assert session.gaps == 0
+        silence(shop, session, 300)
+        shop.play(session.hear, work, Still(2.0), 2.0)
+        assert session.gaps == 1, "it had not been still for long enough to be asleep"
     with open_recording(shop.recording) as recording:
-        assert [gap.fault for gap in recording.gaps()] == [False]
+        assert [gap.fault for gap in recording.gaps()] == [False, True]
 
 
 def test_spot_readings_are_kept_with_their_moment(shop) -> None:

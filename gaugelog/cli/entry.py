@@ -34,7 +34,8 @@ class Entry:
     """The line at the bottom of a live view.
 
     While it is empty and nothing is asked, a letter is a command and a digit begins a value. A question takes whatever
-    is typed until Enter; Escape takes it back.
+    is typed until Enter; Escape takes it back. Tab ends a line as Enter does: gauges that type like a keyboard send
+    either.
     """
 
     def __init__(self, letters: str) -> None:
@@ -51,7 +52,7 @@ class Entry:
         """Return what a key completed, None while a line is being typed."""
         if key.whole_line:
             return self._take_line(key.text)
-        if key.text == "enter":
+        if key.text == "enter" or (key.text == "tab" and self.text):
             return self._enter()
         if key.text == "escape":
             self.text = self.question = ""

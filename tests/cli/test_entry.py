@@ -53,6 +53,13 @@ def test_backspace_takes_back_one_character() -> None:
     assert typed(entry, "0\n") == [Line("0.30")]
 
 
+def test_tab_ends_a_value_too_and_is_nothing_alone() -> None:
+    entry = Entry("d")
+    assert entry.take(Key(0, "tab")) is None
+    typed(entry, "12.34")
+    assert entry.take(Key(0, "tab")) == Line("12.34")
+
+
 def test_enter_alone_is_a_command() -> None:
     assert typed(Entry("d"), "\n") == [Command("")]
 

@@ -61,8 +61,9 @@ class CaptureDesk(Desk):
 
         if isinstance(event, LinkChange):
             self._now_ns = event.time_ns
-            if event.state is not LinkState.OPEN:
-                self._tell_link(event)
+            stranger = self.snapshot.work.stranger(event)
+            if stranger or event.state is not LinkState.OPEN:
+                self._tell_link(event, stranger)
         else:
             self._now_ns = event.chunk.time_ns
         kept = self.snapshot.hear(event)

@@ -82,9 +82,10 @@ class ClampDesk(Desk):
 
         self.session.hear(event)
         if isinstance(event, LinkChange):
-            if event.state is not LinkState.OPEN:
+            stranger = self.session.work.stranger(event)
+            if stranger or event.state is not LinkState.OPEN:
                 self.screen.bell()
-            self._tell_link(event)
+            self._tell_link(event, stranger)
         if self.wet is not None and self.wet.hear(event) is not None:
             self._wet_took()
         self.screen.redraw(self.session.now_ns)

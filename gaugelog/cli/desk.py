@@ -64,5 +64,6 @@ class Desk(ABC):
         if not self.screen.is_live:
             self.screen.say(words)
 
-    def _tell_link(self, change: LinkChange) -> None:
-        self._say(f"{change.gauge}: {change.state.value}" + (f", {change.words}" if change.words else ""))
+    def _tell_link(self, change: LinkChange, stranger: str = "") -> None:
+        """Say how a link stands now; above all where another gauge than named is at its end."""
+        self._say(stranger or f"{change.gauge}: {change.state.value}" + (f", {change.words}" if change.words else ""))

@@ -107,7 +107,8 @@ class LinkReason(Enum):
 
 
 _LINK_HINTS = {
-    LinkReason.NOT_FOUND: "Plug the gauge in and switch it on; `gaugelog gauges` lists the ports that are there.",
+    LinkReason.NOT_FOUND: "Plug the gauge in or bring it near, and switch it on; `gaugelog gauges find` shows what is"
+    " there.",
     LinkReason.NOT_PERMITTED: "Your user may not open this port. On many Linux systems joining the group that"
     " owns the port helps (often dialout), then log in again.",
     LinkReason.BUSY: "Close the other program that has the port open, then run the command again.",

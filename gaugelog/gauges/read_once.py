@@ -13,16 +13,21 @@ from typing import cast
 
 from gaugelog.errors import GaugeSilentError, LinkFailedError
 from gaugelog.gauges.stream import GaugeEvent, GaugeStream
+from gaugelog.model.device import Device
 from gaugelog.model.readings import Chunk, Heard, Reading, Reject
 
 
 @dataclass(slots=True)
 class ReadOnce:
-    """What was heard in the time given: readings, rejects, and the bytes of both as they came, ticks left out."""
+    """What was heard in the time given: readings, rejects, and the bytes of both as they came, ticks left out.
+
+    `device` is what the gauge told of itself, None where it tells nothing.
+    """
 
     readings: list[Reading] = field(default_factory=list)
     rejects: list[Reject] = field(default_factory=list)
     chunks: list[Chunk] = field(default_factory=list)
+    device: Device | None = None
 
     def take(self, heard: Heard) -> None:
         """Add what one chunk turned out to be."""
@@ -40,6 +45,8 @@ async def _collect(stream: GaugeStream, count: int, into: ReadOnce) -> None:
         async for event in events:
             if isinstance(event, Heard):
                 into.take(event)
+            else:
+                into.device = event.device or into.device
             if len(into.readings) >= count:
                 return
 

@@ -19,6 +19,7 @@ from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.gauges import GaugeName
 from gaugelog.model.instrument import Checkpoint, Instrument
+from gaugelog.model.readings import LinkChange
 from gaugelog.store.writer import RecordingWriter
 
 DATASHEET_FOLDER = "datasheets"
@@ -76,6 +77,14 @@ class Work:
     def speaks(self, name: str) -> bool:
         """Return whether a gauge sends by itself; what a typed one shows comes with the keys."""
         return not is_typed(self.instrument.gauge(name).gauge)
+
+    def stranger(self, change: LinkChange) -> str:
+        """Return, in words, that a gauge says it is another than the instrument file names; empty where it doesn't."""
+        named = self.instrument.gauges.get(change.gauge)
+        says = change.device.serial_number if change.device is not None else ""
+        if named is None or not named.identity or not says or says == named.identity:
+            return ""
+        return f"{change.gauge} says that its number is {says}; the instrument file names {named.identity}"
 
     def streams(self, names: Iterable[str], *, reconnect: bool) -> list[GaugeStream]:
         """Return a stream for each gauge named that speaks, not yet opened."""

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from datetime import UTC
 from typing import Any, Protocol
 
 from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.device import Device
 from gaugelog.model.readings import Chunk, Flag, Reading, Reject
 from gaugelog.show.numbers import moment
 
@@ -47,6 +49,10 @@ class WhatWasHeard(Protocol):
     @property
     def chunks(self) -> Sequence[Chunk]:
         """The bytes of both, as they came."""
+
+    @property
+    def device(self) -> Device | None:
+        """What the gauge told of itself."""
 
 
 def iso_utc(utc_us: int | None) -> str | None:
@@ -91,6 +97,7 @@ def heard_document(heard: WhatWasHeard, simulated: bool = False) -> Document:
     start_ns = min((item.time_ns for item in timed), default=0)
     return {
         "simulated": simulated,
+        "device": None if heard.device is None else asdict(heard.device),
         "readings": [reading_document(reading, start_ns) for reading in heard.readings],
         "rejects": [
             {

@@ -221,7 +221,7 @@ def datasheet_table(datasheets: Iterable[Datasheet]) -> RenderableType:
 
 def heard_view(heard: WhatWasHeard, raw: bool = False) -> RenderableType:
     """Return what a gauge said: its readings, what could not be read and, with `raw`, the bytes as they came."""
-    lines: list[RenderableType] = []
+    lines: list[RenderableType] = [Text(str(heard.device), style=QUIET)] if heard.device is not None else []
     for reading in heard.readings:
         flags = flag_words(reading.flags)
         text = Text(f"{reading.text:>10} {reading.unit}", style=STRONG)

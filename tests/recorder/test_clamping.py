@@ -7,6 +7,7 @@ import pytest
 from gaugelog.errors import UnknownCheckpointError, ValueTextError
 from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand, Still
 from gaugelog.model.clock import Anchor
+from gaugelog.model.device import Device
 from gaugelog.model.placement import MarkKind, Phase
 from gaugelog.model.readings import Chunk, Heard, LinkChange, LinkState, Reject, RejectReason
 from gaugelog.recorder.clamping import ClampWork
@@ -180,3 +181,18 @@ def test_a_second_sitting_goes_on_in_the_same_recording(shop) -> None:
         assert len(recording.sittings()) == 2
         assert len(recording.readings("angle")) == 40
         assert [mark.kind for mark in recording.marks()] == [MarkKind.GLUE_ON, MarkKind.CLAMPS_ON]
+
+
+def test_a_gauge_that_says_it_is_another_than_named_is_told(shop) -> None:
+    shop.path.write_text(
+        shop.path.read_text(encoding="utf-8").replace(
+            'angle = "angle-line@sim:"', 'angle = {gauge = "angle-line@sim:", identity = "A17"}'
+        ),
+        encoding="utf-8",
+    )
+    with shop.open("clamp") as work:
+        told = [
+            work.stranger(LinkChange(0, "angle", LinkState.OPEN, device=device))
+            for device in (Device(serial_number="A17"), Device(serial_number="B7"), Device(), None)
+        ]
+    assert told == ["", "angle says that its number is B7; the instrument file names A17", "", ""]

@@ -12,6 +12,7 @@ import pytest
 from gaugelog.analysis.plan import plan
 from gaugelog.analysis.results import Comparison, Drift
 from gaugelog.datasheets.catalogue import known_datasheets
+from gaugelog.model.device import Device
 from gaugelog.model.gauges import parse_gauge
 from gaugelog.model.instrument import Instrument, NamedGauge, Tolerance, ToleranceSide
 from gaugelog.model.placement import Snapshot
@@ -43,7 +44,10 @@ def _reading(flags: Flag = Flag.NONE) -> Reading:
 def _heard() -> SimpleNamespace:
     reject = Reject(3_000_000_000, b"+ 2.\xff", RejectReason.ENCODING)
     return SimpleNamespace(
-        readings=[_reading(Flag.HOLD | Flag.LOW_BATTERY)], rejects=[reject], chunks=[Chunk(2_000_000_000, b"+ 2")]
+        readings=[_reading(Flag.HOLD | Flag.LOW_BATTERY)],
+        rejects=[reject],
+        chunks=[Chunk(2_000_000_000, b"+ 2")],
+        device=Device(name="bench gauge", serial_number="A17", battery_percent=83),
     )
 
 

@@ -16,6 +16,7 @@ from gaugelog.analysis.plan import plan
 from gaugelog.analysis.results import Comparison, Drift, Verdict
 from gaugelog.analysis.wet import compare_wet
 from gaugelog.datasheets.catalogue import known_datasheets
+from gaugelog.model.device import Device
 from gaugelog.model.gauges import parse_gauge
 from gaugelog.model.instrument import Instrument, NamedGauge, Tolerance, ToleranceSide
 from gaugelog.model.placement import Skip, Snapshot
@@ -40,7 +41,9 @@ def printed(view: RenderableType, width: int, *, colour: bool = False) -> str:
 def _heard() -> SimpleNamespace:
     reading = Reading(1, "neck", Quantity.ANGLE, 2.85, "2.85", "deg", 0.05, Flag.LOW_BATTERY)
     reject = Reject(2, b"\x00" * 40, RejectReason.NO_MATCH, "nothing like it")
-    return SimpleNamespace(readings=[reading], rejects=[reject], chunks=[Chunk(1, b"+  2.85 deg B\r\n" * 4)])
+    chunk = Chunk(1, b"+  2.85 deg B\r\n" * 4)
+    device = Device(name="bench gauge on the upper shelf", model="invented", serial_number="A17", battery_percent=9)
+    return SimpleNamespace(readings=[reading], rejects=[reject], chunks=[chunk], device=device)
 
 
 @pytest.fixture

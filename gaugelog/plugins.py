@@ -27,6 +27,7 @@ BUILT_IN: Mapping[str, Mapping[str, str]] = {
         "serial": "gaugelog.links.serial_port:SerialLink",
         "typed": "gaugelog.links.typed:TypedLink",
         "replay": "gaugelog.links.replay:ReplayLink",
+        "ble": "gaugelog.links.ble:BleLink",
     },
 }
 

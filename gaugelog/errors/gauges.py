@@ -103,6 +103,7 @@ class LinkReason(Enum):
     RADIO_OFF = "Bluetooth is off"
     REFUSED = "refused by the gauge"
     NOT_OFFERED = "the device does not offer this"
+    AMBIGUOUS = "more than one has this name"
     FAILED = "failed"
 
 
@@ -122,7 +123,21 @@ _LINK_HINTS = {
     LinkReason.REFUSED: "The gauge wants to be paired first, or is held by another program or telephone: close that,"
     " pair the gauge in the system's Bluetooth settings, then run the command again.",
     LinkReason.NOT_OFFERED: "Is it the right device? `gaugelog gauges find` shows what each one offers.",
+    LinkReason.AMBIGUOUS: "Write the address of the one that you mean instead of its name: `gaugelog gauges find` lists"
+    " both.",
     LinkReason.FAILED: "Check cable, port and gauge, then run the command again.",
+}
+
+_BLUETOOTH_HINTS = {
+    LinkReason.NOT_FOUND: "Switch the gauge on and bring it near; close other programs and telephones that may be"
+    " connected to it; `gaugelog gauges find` shows what can be heard.",
+    LinkReason.NOT_PERMITTED: "Allow this program, or the terminal it runs in, to use Bluetooth in the system's"
+    " settings, then run the command again.",
+    LinkReason.BUSY: "Wait a moment, or close the other program, then run the command again.",
+    LinkReason.LOST: "Everything read so far is kept. Bring the gauge nearer and look at its battery, then run the same"
+    " command again: it goes on in the same recording.",
+    LinkReason.FAILED: "Switch the gauge off and on, then run the command again; if that does not help, do the same"
+    " with the computer's Bluetooth.",
 }
 
 
@@ -140,6 +155,8 @@ class LinkFailedError(GaugelogError):
         """What to do about this reason."""
         if self.reason is LinkReason.NOT_FOUND and self.address.startswith("serial:PORT"):
             return "PORT in the instrument file stands for your own port: `gaugelog gauges` lists those that are there."
+        if self.address.startswith("ble"):
+            return _BLUETOOTH_HINTS.get(self.reason, _LINK_HINTS[self.reason])
         return _LINK_HINTS[self.reason]
 
 

@@ -68,7 +68,8 @@ class BleLink:
         try:
             await connection.connect(found)
             name = found.name or ("" if not self._target.by_name else self._target.device)
-            self._keeper = DeviceKeeper(connection.client, name, self._told, connection.notify)
+            others = [each for each in connection.offered if each is not connection.notify]
+            self._keeper = DeviceKeeper(connection.client, name, self._told, others)
             await self._keeper.ask()
             await connection.subscribe()
         except BaseException:

@@ -7,6 +7,7 @@ Here: connecting, subscribing, sending, and noticing that nothing is there any m
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 
 from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
@@ -47,6 +48,8 @@ class BleConnection:
         inbox: where each notification goes, and how this ends.
         backends: what stands in for the system's Bluetooth.
         address_text: names the gauge in failures.
+
+    `offered` is all that the gauge offers, once it is connected.
     """
 
     def __init__(self, target: BleTarget, inbox: Inbox, backends: Backends, address_text: str) -> None:
@@ -54,6 +57,7 @@ class BleConnection:
         self._address_text = address_text
         self._before_each = b""
         self._client: BleakClient | None = None
+        self.offered: Sequence[BleakGATTCharacteristic] = ()
         self._notify: BleakGATTCharacteristic | None = None
         self._write: BleakGATTCharacteristic | None = None
         self._watch: asyncio.Task[None] | None = None
@@ -88,6 +92,7 @@ class BleConnection:
         except RADIO_ERRORS as error:
             raise self._failed(*await why_not_connected(error, self._backends)) from error
         try:
+            self.offered = list(client.services.characteristics.values())
             self._notify = meant_to_notify(client.services, self._target)
             self._write = meant_to_write(client.services, self._target, self._notify)
             if self._target.described:
@@ -118,9 +123,11 @@ class BleConnection:
             LinkFailedError: there is nothing to write to, the gauge rejects it, or it is gone.
         """
         write = self._write
+        if not self.client.is_connected:
+            raise self._failed(LinkReason.LOST, GONE_WORDS)
         if write is None:
-            writable = listed(filter(is_writable, self.client.services.characteristics.values()))
-            raise self._failed(LinkReason.NOT_OFFERED, f"write= has to say where to send to: {writable}")
+            where = listed(filter(is_writable, self.offered))
+            raise self._failed(LinkReason.NOT_OFFERED, f"write= has to say where to send to: {where}")
         length = write.max_write_without_response_size
         try:
             for start in range(0, len(data), length):
@@ -198,7 +205,7 @@ class BleConnection:
 
         What is subscribed is never read, as its value would come once more. True where there is nothing to read.
         """
-        readable = _harmless(self.client)
+        readable = _harmless(self.offered)
         try:
             if isinstance(readable, BleakGATTDescriptor):
                 await self.client.read_gatt_descriptor(readable)
@@ -219,9 +226,8 @@ class BleConnection:
         return LinkFailedError(self._address_text, reason, words)
 
 
-def _harmless(client: BleakClient) -> BleakGATTCharacteristic | BleakGATTDescriptor | None:
+def _harmless(offered: Sequence[BleakGATTCharacteristic]) -> BleakGATTCharacteristic | BleakGATTDescriptor | None:
     """Return what can be read without any effect: of what sends by itself, only a descriptor."""
-    offered = client.services.characteristics.values()
     for each in offered:
         if "read" in each.properties and not notifies(each):
             return each

@@ -7,7 +7,7 @@ read is left out: nothing of this is needed to measure.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from bleak import BleakClient
@@ -34,13 +34,18 @@ class DeviceKeeper:
         client: connected.
         name: what the device calls itself.
         told: called with what is known, whenever more is.
-        busy: the characteristic that gives the readings; it is never read.
+        offered: what there is to read; not among it what gives the readings, which is never read.
     """
 
     def __init__(
-        self, client: BleakClient, name: str, told: Callable[[Device], None], busy: BleakGATTCharacteristic
+        self,
+        client: BleakClient,
+        name: str,
+        told: Callable[[Device], None],
+        offered: Iterable[BleakGATTCharacteristic],
     ) -> None:
-        self._client, self._told, self._busy = client, told, busy
+        self._client, self._told = client, told
+        self._offered = {each.uuid: each for each in offered}
         self._device = Device(name=name)
         self._reading_again: asyncio.Task[None] | None = None
 
@@ -54,7 +59,7 @@ class DeviceKeeper:
             firmware=await self._text(_FIRMWARE),
         )
         self._told(self._device)
-        battery = self._characteristic(BATTERY_LEVEL)
+        battery = self._offered.get(BATTERY_LEVEL)
         if battery is not None:
             await self._watch(battery)
 
@@ -88,13 +93,9 @@ class DeviceKeeper:
             self._told(self._device)
 
     async def _text(self, uuid: str) -> str:
-        characteristic = self._characteristic(uuid)
+        characteristic = self._offered.get(uuid)
         value = b"" if characteristic is None else await self._read(characteristic)
         return value.decode("utf-8", "replace").strip("\0 \t\r\n")
-
-    def _characteristic(self, uuid: str) -> BleakGATTCharacteristic | None:
-        offered = self._client.services.characteristics.values()
-        return next((each for each in offered if each.uuid == uuid and each.handle != self._busy.handle), None)
 
     async def _read(self, characteristic: BleakGATTCharacteristic) -> bytes:
         """Return a value, empty where there is none to be had."""

@@ -1,0 +1,57 @@
+"""The radio on which these tests run: the quick one, or with GAUGELOG_RADIO=bluez the whole one.
+
+The whole one needs a system of its own, with bluetoothd and /dev/vhci; both are in `radio_bench`.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+PLUGIN = HERE / "plugin"
+ON_BLUEZ = os.environ.get("GAUGELOG_RADIO") == "bluez"
+
+sys.path.insert(0, str(HERE))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Name the marks of this folder."""
+    config.addinivalue_line("markers", "quick_radio_only: not to be done to a whole system's radio")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave out, on the whole radio, what only the quick one can do."""
+    reason = pytest.mark.skip(reason="only on the quick radio")
+    for item in items:
+        if ON_BLUEZ and item.get_closest_marker("quick_radio_only"):
+            item.add_marker(reason)
+
+
+@pytest.fixture
+async def radio(monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[object]:
+    """Gauges in the air, and an adapter that is switched on."""
+    if ON_BLUEZ:
+        from radio_bench.on_bluez import bluez_radio
+
+        async with bluez_radio() as whole:
+            whole.environment = {}
+            yield whole
+        return
+    from radio_bench.on_bumble import bumble_radio
+
+    from gaugelog import plugins
+
+    monkeypatch.syspath_prepend(str(PLUGIN))
+    plugins.providers.cache_clear()
+    from virtual_radio import PORT_VARIABLE
+
+    async with bumble_radio() as (quick, port):
+        monkeypatch.setenv(PORT_VARIABLE, str(port))
+        quick.environment = {"PYTHONPATH": str(PLUGIN)}
+        yield quick
+    plugins.providers.cache_clear()

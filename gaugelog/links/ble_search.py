@@ -7,7 +7,7 @@ Not here: connecting to it (`links.ble_connection`).
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine
 from contextlib import asynccontextmanager, suppress
 from weakref import WeakKeyDictionary
 
@@ -47,9 +47,7 @@ class _Scan:
         try:
             async with self._change:
                 if self._scanner is None:
-                    scanner = BleakScanner(self._heard, backend=self._backends.scanner)
-                    await scanner.start()
-                    self._scanner = scanner
+                    await self._start()
             yield
         finally:
             self._listeners.remove(listener)
@@ -57,11 +55,29 @@ class _Scan:
                 if not self._listeners and self._scanner is not None:
                     scanner, self._scanner = self._scanner, None
                     with suppress(*RADIO_ERRORS):
-                        await scanner.stop()
+                        await _whole(scanner.stop())
+
+    async def _start(self) -> None:
+        self._scanner = BleakScanner(self._heard, backend=self._backends.scanner)
+        try:
+            await _whole(self._scanner.start())
+        except RADIO_ERRORS:
+            self._scanner = None
+            raise
 
     def _heard(self, device: BLEDevice, advertised: AdvertisementData) -> None:
         for listener in list(self._listeners):
             listener(device, advertised)
+
+
+async def _whole(action: Coroutine[None, None, None]) -> None:
+    """Do something to its end even if it is called off meanwhile, since half of it could not be undone."""
+    doing = asyncio.ensure_future(action)
+    try:
+        await asyncio.shield(doing)
+    except asyncio.CancelledError:
+        await doing
+        raise
 
 
 _scans: WeakKeyDictionary[asyncio.AbstractEventLoop, dict[Backends, _Scan]] = WeakKeyDictionary()

@@ -1,6 +1,6 @@
 """What a test has of a radio, whichever of the two it is.
 
-Here: gauges in the air, and gaugelog's link to them. Not here: how the link's side hears them (`on_bumble`, `on_bluez`).
+Here: gauges in the air, and gaugelog's link to them. Not here: how these are heard (`on_bumble`, `on_bluez`).
 """
 
 from __future__ import annotations

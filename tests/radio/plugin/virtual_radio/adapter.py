@@ -33,6 +33,7 @@ class Adapter:
         self.users = 0
         self.scanners = 0
         self.lost = asyncio.Event()
+        self.connecting = asyncio.Lock()
         self._opening = asyncio.Lock()
         self._transport: Any = None
         self._device: Device | None = None

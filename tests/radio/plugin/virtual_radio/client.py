@@ -12,8 +12,8 @@ from bleak.backends.descriptor import BleakGATTDescriptor
 from bleak.backends.device import BLEDevice
 from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
 from bleak.exc import BleakBluetoothNotAvailableError, BleakError, BleakGATTProtocolError
-from bumble import att, core
-from bumble.device import Connection, Peer
+from bumble import att, core, hci
+from bumble.device import Connection, Device, Peer
 from bumble.gatt import Characteristic
 
 from virtual_radio.adapter import adapter
@@ -116,12 +116,7 @@ class VirtualClient(BaseBleakClient):
         device, target = self._adapter.device, self._found.details
         connection = device.find_connection_by_bd_addr(target)
         if connection is None:
-            try:
-                connection = await self._adapter.unless_lost(device.connect(target, timeout=self._timeout))
-            except core.TimeoutError as error:
-                raise TimeoutError from error
-            except core.BaseBumbleError as error:
-                raise BleakError(str(error)) from error
+            connection = await self._new_connection(device, target)
         self._connection = connection
         connection.on(Connection.EVENT_DISCONNECTION, self._hung_up)
         self._peer = Peer(connection)
@@ -129,6 +124,19 @@ class VirtualClient(BaseBleakClient):
             await self._asked(self._peer.request_mtu(_MTU))
         await self._asked(self._peer.discover_all())
         self.services = self._collected(self._peer)
+
+    async def _new_connection(self, device: Device, target: hci.Address) -> Connection:
+        """Return a new connection; a host makes one at a time, and takes an attempt back that is called off."""
+        async with self._adapter.connecting:
+            try:
+                return await self._adapter.unless_lost(device.connect(target, timeout=self._timeout))
+            except core.TimeoutError as error:
+                raise TimeoutError from error
+            except core.BaseBumbleError as error:
+                raise BleakError(str(error)) from error
+            finally:
+                if device.is_le_connecting and not self._adapter.lost.is_set():
+                    await device.cancel_connection(target)
 
     def _collected(self, peer: Peer) -> BleakGATTServiceCollection:
         collection = BleakGATTServiceCollection()

@@ -234,6 +234,22 @@ async def test_bluetooth_switched_off_while_reading_is_a_loss(radio: Radio) -> N
     await radio.power(True)
 
 
+@pytest.mark.quick_radio_only
+async def test_no_adapter(radio: Radio, monkeypatch: pytest.MonkeyPatch) -> None:
+    gauge = await radio.gauge()
+    monkeypatch.delenv("VIRTUAL_RADIO_PORT")
+    assert (await failure(radio.link(gauge.address, ANGLES))).reason is LinkReason.NO_ADAPTER
+
+
+@pytest.mark.quick_radio_only
+async def test_a_gauge_that_wants_to_be_paired_refuses(radio: Radio) -> None:
+    """Only here: a whole system would pair by itself, or ask whoever sits before it."""
+    gauge = await radio.gauge(wants_pairing=True)
+    failed = await failure(radio.link(gauge.address, f"{ANGLES}&described=yes"))
+    assert failed.reason is LinkReason.REFUSED
+    assert failed.detail == "it wants to be paired"
+
+
 @pytest.mark.parametrize("target", ["C0:11:22:33:44:55", "nobody-is-called-so"])
 async def test_not_found(radio: Radio, target: str) -> None:
     await radio.gauge()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from bumble import hci
@@ -33,7 +34,7 @@ HUNDREDTHS_OF_A_DEGREE = struct.pack("<BbHBH", 0x0E, -2, 0x2763, 1, 0)
 """Presentation format: 16 bits signed (0x0E), exponent -2, unit degree of plane angle (0x2763), namespace SIG."""
 
 _CAN, _MAY = Characteristic.Properties, Attribute.Permissions
-_ANSWER_WITHIN_S = 5.0
+_HEARD_WITHIN_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -41,8 +42,8 @@ class Build:
     """How a gauge is built.
 
     `piece` is the most bytes that it puts into one notification; `mtu` the largest packet it agrees to;
-    `battery_tells` whether its battery level notifies; `wants_pairing` whether its angle is given to a paired device
-    only.
+    `describes` whether its angle has a presentation format, `wants_pairing` whether that is told to paired devices
+    only; `informs` whether it has a battery and device information, `battery_tells` whether its battery level notifies.
     """
 
     name: str = "bench-angle"
@@ -61,6 +62,7 @@ class VirtualGauge:
         self.build = build
         self.hundredths = 0
         self.battery = 87
+        self.battery_answer: Callable[[], bytes] = lambda: bytes([self.battery])
         self.written = b""
         address = hci.Address.generate_static_address()
         self.address = address.to_string(False)
@@ -115,7 +117,7 @@ class VirtualGauge:
 
     async def is_listened_to(self, characteristic: Characteristic) -> None:
         """Wait until somebody has subscribed to a characteristic."""
-        async with asyncio.timeout(_ANSWER_WITHIN_S):
+        async with asyncio.timeout(_HEARD_WITHIN_S):
             while not self._listeners(characteristic):
                 await asyncio.sleep(0.01)
 
@@ -124,12 +126,12 @@ class VirtualGauge:
         return sum(any(each.get(characteristic.handle, b"")) for each in every)
 
     def _offer(self) -> None:
-        angle_may = _MAY.READABLE | (_MAY.READ_REQUIRES_ENCRYPTION if self.build.wants_pairing else _MAY(0))
-        described = [Descriptor(UUID.from_16_bits(0x2904), _MAY.READABLE, HUNDREDTHS_OF_A_DEGREE)]
+        whom = _MAY.READABLE | (_MAY.READ_REQUIRES_ENCRYPTION if self.build.wants_pairing else _MAY(0))
+        described = [Descriptor(UUID.from_16_bits(0x2904), whom, HUNDREDTHS_OF_A_DEGREE)]
         self.angle = Characteristic(
             ANGLE,
             _CAN.READ | _CAN.NOTIFY,
-            angle_may,
+            _MAY.READABLE,
             CharacteristicValue(read=lambda _connection: struct.pack("<h", self.hundredths)),
             described if self.build.describes else [],
         )
@@ -150,7 +152,7 @@ class VirtualGauge:
             UUID.from_16_bits(0x2A19),
             _CAN.READ | (_CAN.NOTIFY if self.build.battery_tells else _CAN(0)),
             _MAY.READABLE,
-            CharacteristicValue(read=lambda _connection: bytes([self.battery])),
+            CharacteristicValue(read=lambda _connection: self.battery_answer()),
         )
         return Service(UUID.from_16_bits(0x180F), [self.battery_level])
 

@@ -4,4 +4,8 @@ The packets (GATT, ATT, L2CAP, HCI) are real; they leave through a TCP socket on
 Whoever sets `PORT_VARIABLE` in the environment to that socket's port has a Bluetooth adapter.
 """
 
+import logging
+
+logging.getLogger("bumble").addHandler(logging.NullHandler())
+
 PORT_VARIABLE = "VIRTUAL_RADIO_PORT"

@@ -67,7 +67,7 @@ class BleLink:
         connection = self._connection = BleConnection(self._target, inbox, self.backends, self.address.text)
         try:
             await connection.connect(found)
-            name = found.name or ("" if not self._target.by_name else self._target.device)
+            name = found.name or (self._target.device if self._target.by_name else "")
             others = [each for each in connection.offered if each is not connection.notify]
             self._keeper = DeviceKeeper(connection.client, name, self._told, others)
             await self._keeper.ask()

@@ -52,6 +52,8 @@ async def radio(monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[object]:
 
     async with bumble_radio() as (quick, port):
         monkeypatch.setenv(PORT_VARIABLE, str(port))
+        monkeypatch.setattr("gaugelog.links.ble_search.NAMESAKES_S", 0.1)
+        monkeypatch.setattr("gaugelog.links.inbox.TICK_S", 0.05)
         quick.environment = {"PYTHONPATH": str(PLUGIN)}
         yield quick
     plugins.providers.cache_clear()

@@ -334,6 +334,22 @@ async def test_two_gauges_looked_for_at_the_same_time(radio: Radio) -> None:
         await link.close()
 
 
+async def test_two_values_of_one_device_are_two_gauges_on_one_connection(radio: Radio) -> None:
+    gauge = await radio.gauge()
+    angles, lines = radio.link(gauge.address, ANGLES), radio.link(gauge.address, LINES)
+    await angles.open()
+    await lines.open()
+    await gauge.shows(285)
+    await gauge.says(b"2.85\r\n")
+    assert await values(angles, 1) == [285]
+    assert [each.data for each in await chunks(lines, 1)] == [b"2.85\r\n"]
+    await nothing_more(angles, radio)
+    await nothing_more(lines, radio)
+    await lines.close()
+    assert (await loss(angles)).reason is LinkReason.LOST, "who hangs up does so for both"
+    await angles.close()
+
+
 async def test_a_gauge_that_a_killed_program_left_connected_is_found(radio: Radio) -> None:
     gauge = await radio.gauge()
     left = await radio.other_program(gauge)
@@ -365,11 +381,11 @@ async def test_opening_can_be_called_off_at_any_moment(radio: Radio) -> None:
 
 
 async def test_a_gauge_that_hangs_is_lost_though_nobody_hung_up(radio: Radio, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("gaugelog.links.ble_connection.LOOK_S", 0.3)
+    monkeypatch.setattr("gaugelog.links.ble_connection.LOOK_S", 0.2)
     gauge = await radio.gauge()
     link = radio.link(gauge.address, ANGLES)
     await link.open()
-    await asyncio.sleep(0.8)
+    await asyncio.sleep(0.5)
     await gauge.shows(285)
     assert await values(link, 1) == [285], "a silent gauge that answers is not lost"
     await nothing_more(link, radio)

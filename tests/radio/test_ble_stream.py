@@ -163,7 +163,7 @@ async def test_a_command_that_was_killed_leaves_a_gauge_that_can_be_read_again(r
 async def test_the_real_command_says_in_words_what_is_wrong(radio: Radio, broken: str, told: str) -> None:
     gauge = await radio.gauge()
     await (radio.power(False) if broken == "off" else gauge.stop())
-    name = f"angle-line@{radio.address(gauge.address, LINES + '&find=0.5')}"
+    name = f"angle-line@{radio.address(gauge.address, LINES + '&find=0.3')}"
     status, out, err = await ended(await run_command(radio, "gauges", "read", name))
     await radio.power(True)
     assert status != 0

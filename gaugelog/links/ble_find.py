@@ -49,6 +49,7 @@ async def look_around(scheme: str, backends: Backends, wait_s: float, seen: Call
             Sighting(
                 address=f"{scheme}:{device.address}",
                 name=advertised.local_name or device.name or before.name,
+                detail=before.detail,
                 services=tuple(sorted({*before.services, *advertised.service_uuids})),
                 strength_dbm=advertised.rssi,
             )

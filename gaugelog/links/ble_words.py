@@ -21,8 +21,9 @@ from bleak.exc import (
 from gaugelog.errors import LinkReason
 from gaugelog.links.ble_backends import Backends
 
-RADIO_ERRORS = (BleakError, TimeoutError, OSError, EOFError)
-"""All that bleak is known to raise: a missing D-Bus is an OSError, one that hangs up an EOFError."""
+RADIO_ERRORS = (BleakError, TimeoutError, OSError, EOFError, AssertionError)
+"""All that bleak is known to raise: a missing D-Bus is an OSError, one that hangs up an EOFError, and a device that
+hangs up while a request is repeated fails an assertion of bleak's own."""
 
 NOT_FOUND_WORDS = "out of range, switched off, or held by another program"
 GONE_WORDS = "the gauge hung up, or went out of range"
@@ -86,6 +87,8 @@ def why(error: BaseException, otherwise: LinkReason) -> tuple[LinkReason, str]:
             return LinkReason.NO_ADAPTER, _SERVICE_WORDS
         case EOFError():
             return otherwise, "the system's Bluetooth service hung up"
+        case AssertionError():
+            return otherwise, GONE_WORDS
     return otherwise, str(error)
 
 

@@ -110,6 +110,7 @@ _DBUS, _BLUEZ = "org.freedesktop.DBus.Error", "org.bluez.Error"
         (BleakDBusError(f"{_BLUEZ}.Failed", []), LinkReason.FAILED),
         (TimeoutError(), LinkReason.FAILED),
         (EOFError(), LinkReason.FAILED),
+        (AssertionError(), LinkReason.FAILED),
         (BleakError("Not connected"), LinkReason.FAILED),
     ],
 )

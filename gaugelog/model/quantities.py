@@ -65,13 +65,19 @@ class Unit:
         return float((Fraction(value) - self.offset) / self.factor)
 
 
+_PI = Fraction("3.14159265358979323846264338328")
+"""Pi to 30 digits: the one factor that is not exact."""
+
 _UNITS = (
     Unit("deg", Quantity.ANGLE, Fraction(1), aliases=("°", "degree", "degrees", "d")),
     Unit("arcmin", Quantity.ANGLE, Fraction(1, 60), aliases=("'", "′", "arc minute", "arc minutes")),
+    Unit("arcsec", Quantity.ANGLE, Fraction(1, 3600), aliases=("arc second", "arc seconds")),
+    Unit("rad", Quantity.ANGLE, 180 / _PI, aliases=("radian", "radians")),
     Unit("mm", Quantity.LENGTH, Fraction(1), aliases=("millimetre", "millimetres", "millimeter", "millimeters")),
     Unit("cm", Quantity.LENGTH, Fraction(10)),
     Unit("m", Quantity.LENGTH, Fraction(1000), aliases=("metre", "meter")),
     Unit("in", Quantity.LENGTH, Fraction(254, 10), aliases=('"', "″", "inch", "inches")),
+    Unit("ft", Quantity.LENGTH, Fraction(3048, 10), aliases=("foot", "feet")),
     Unit("degC", Quantity.TEMPERATURE, Fraction(1), aliases=("°C", "C", "celsius")),
     Unit("degF", Quantity.TEMPERATURE, Fraction(5, 9), Fraction(-160, 9), aliases=("°F", "F", "fahrenheit")),
     Unit("%", Quantity.HUMIDITY, Fraction(1), aliases=("%RH", "percent", "rh")),

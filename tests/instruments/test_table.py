@@ -78,12 +78,12 @@ def test_all_faults_come_at_once_with_their_rows():
     assert [key for key, _, _ in found] == [f"row {number}" for number in (3, 4, 6, 7, 8, 9, 10, 11)]
     assert found[0][1] == 'half a row: "neck-angle"'
     assert "perhaps neck-angle" in found[2][2]
-    assert found[3][1:] == ('the unit "mm"', "angle in deg or arcmin")
+    assert found[3][1:] == ('the unit "mm"', "angle in deg or arcmin or arcsec or rad")
     assert "decimal comma" in found[6][2]
 
 
 def test_a_decimal_comma_between_commas_is_never_read_as_something_else():
-    assert faults("neck-angle,2,85") == [("row 1", 'the unit "85"', "angle in deg or arcmin")]
+    assert faults("neck-angle,2,85") == [("row 1", 'the unit "85"', "angle in deg or arcmin or arcsec or rad")]
 
 
 def test_a_checkpoint_of_another_stage_is_refused_with_its_stages():

@@ -1,5 +1,6 @@
 """Units against their published definitions."""
 
+import math
 from fractions import Fraction
 
 import pytest
@@ -19,6 +20,14 @@ PUBLISHED = [
     ("arcmin", Quantity.ANGLE, 60, 1.0),
     ("arcmin", Quantity.ANGLE, 3, 0.05),
     ("deg", Quantity.ANGLE, Fraction("2.85"), 2.85),
+    # Second of arc: (1/60)'; radian: 180/pi degrees (SI Brochure, table 8); the last bit is that of math.degrees.
+    ("arcsec", Quantity.ANGLE, 9, 0.0025),
+    ("arc second", Quantity.ANGLE, 3600, 1.0),
+    ("rad", Quantity.ANGLE, 1, math.degrees(1)),
+    ("radian", Quantity.ANGLE, Fraction(1, 2), math.degrees(0.5)),
+    # Foot: 0.3048 m exactly (international yard and pound agreement, 1959; NIST SP 811, appendix B.8).
+    ("ft", Quantity.LENGTH, 2, 609.6),
+    ("foot", Quantity.LENGTH, Fraction(1, 12), 25.4),
     # t/°C = (t/°F - 32)/1.8 (NIST SP 811, appendix B.9), at the ice point, the steam point and where the scales meet.
     ("degF", Quantity.TEMPERATURE, 32, 0.0),
     ("degF", Quantity.TEMPERATURE, 212, 100.0),
@@ -39,7 +48,7 @@ def test_a_step_of_a_fahrenheit_thermometer_has_no_offset():
 
 
 @settings(deadline=None)
-@given(st.sampled_from(["mm", "in", "cm", "m"]), st.fractions(-1000, 1000, max_denominator=10**6))
+@given(st.sampled_from(["mm", "in", "cm", "m", "ft"]), st.fractions(-1000, 1000, max_denominator=10**6))
 def test_from_base_undoes_to_base(name, number):
     unit = find_unit(name, Quantity.LENGTH)
     assert unit.from_base(unit.to_base(number)) == pytest.approx(float(number), rel=1e-14, abs=1e-14)
@@ -59,4 +68,4 @@ def test_the_base_unit_changes_nothing(quantity):
 def test_a_unit_of_another_quantity_is_refused_with_those_that_fit():
     with pytest.raises(UnitMismatchError) as caught:
         find_unit("mm", Quantity.ANGLE)
-    assert caught.value.wanted == ("deg", "arcmin")
+    assert caught.value.wanted == ("deg", "arcmin", "arcsec", "rad")

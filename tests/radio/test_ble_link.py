@@ -306,6 +306,15 @@ async def test_the_only_one_that_notifies_needs_no_name(radio: Radio) -> None:
     await link.close()
 
 
+async def test_the_only_one_that_describes_itself_needs_no_name(radio: Radio) -> None:
+    gauge = await radio.gauge()
+    link = radio.link(gauge.address, "described=yes")
+    await link.open()
+    await gauge.shows(285)
+    assert (await chunks(link, 1))[0].data[7:] == b"\x1d\x01"
+    await link.close()
+
+
 async def test_two_gauges_at_once_the_second_found_while_the_first_sends(radio: Radio) -> None:
     one, other = await radio.gauge(name="one"), await radio.gauge(name="other")
     first, second = radio.link(one.address, ANGLES), radio.link(other.address, ANGLES)

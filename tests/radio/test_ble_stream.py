@@ -11,7 +11,7 @@ from contextlib import aclosing
 from dataclasses import replace
 
 import pytest
-from radio_bench.gauge import QUESTION, SERIAL_OUT, SERIAL_SERVICE, VirtualGauge, line_of
+from radio_bench.gauge import ANGLE, QUESTION, SERIAL_OUT, SERIAL_SERVICE, VirtualGauge, line_of
 from radio_bench.radio import Radio
 
 from gaugelog.datasheets.catalogue import find_datasheet
@@ -107,6 +107,19 @@ async def test_a_low_battery_marks_the_readings(radio: Radio) -> None:
         await asyncio.sleep(radio.settle_s)
         await gauge.says(line_of(285))
         assert (await readings(events, 1))[0].flags & Flag.LOW_BATTERY
+
+
+async def test_a_described_value_decodes_to_the_digits_of_the_gauge(radio: Radio) -> None:
+    """Format 0x0E (16 bits signed) with exponent -2, by the Bluetooth Assigned Numbers: -1234 is -12.34."""
+    gauge = await radio.gauge()
+    address = radio.address(gauge.address, f"notify={ANGLE}&described=yes")
+    async with aclosing(open_gauge(f"described-angle@{address}").events()) as events:
+        await change(events, LinkState.OPEN)
+        for hundredths in (-1234, 285, 0, 1):
+            await gauge.shows(hundredths)
+        got = await readings(events, 4)
+    assert [each.text for each in got] == ["-12.34", "2.85", "0.00", "0.01"]
+    assert [each.value for each in got] == [-12.34, 2.85, 0.0, 0.01]
 
 
 async def run_command(radio: Radio, *arguments: str) -> asyncio.subprocess.Process:

@@ -60,6 +60,8 @@ def meant_to_notify(services: BleakGATTServiceCollection, target: BleTarget) -> 
     if target.notify:
         return _only(_named(services, target.service, target.notify, notifies, "does not notify"), "service")
     found = with_readings(services, target.service)
+    if target.described:
+        found = [each for each in found if presentation_format(each) is not None] or found
     if not found:
         raise NotOfferedError(f"nothing that notifies; it has {listed(_of(services, target.service))}")
     return _only(found, "notify")

@@ -22,6 +22,9 @@ LINKS = "gaugelog.links"
 BUILT_IN: Mapping[str, Mapping[str, str]] = {
     FRAMINGS: {
         "line": "gaugelog.frames.line:LineFraming",
+        "described": "gaugelog.frames.described:DescribedFraming",
+        "binary": "gaugelog.frames.binary:BinaryFraming",
+        "modbus": "gaugelog.frames.modbus:ModbusFraming",
     },
     LINKS: {
         "serial": "gaugelog.links.serial_port:SerialLink",

@@ -31,6 +31,7 @@ class Case:
     options: dict[str, Any]
     frames: list[Sample]
     noise: bytes
+    whole_pieces: bool
 
 
 def _bytes(text: str) -> bytes:
@@ -41,7 +42,7 @@ def _bytes(text: str) -> bytes:
 def case(path: Path) -> Case:
     data = tomllib.loads(path.read_text(encoding="utf-8"))
     frames = [(_bytes(each["bytes"]), each["fields"]) for each in data["sample"]]
-    return Case(data["options"], frames, _bytes(data["noise"]))
+    return Case(data["options"], frames, _bytes(data["noise"]), data.get("whole_pieces", False))
 
 
 def test_every_framing_brings_samples() -> None:
@@ -58,7 +59,7 @@ def test_every_framing_keeps_the_contract(path: Path) -> None:
     section.done()
     assert section.faults == []
     assert all(set(fields) <= framing.fields for _, fields in wanted.frames)
-    check_decoder(framing.decoder, wanted.frames, wanted.noise)
+    check_decoder(framing.decoder, wanted.frames, wanted.noise, whole_pieces=wanted.whole_pieces)
     for _, fields in wanted.frames:
         (frame,) = framing.decoder().feed(Chunk(0, framing.encode(fields)))
         assert isinstance(frame, Frame)

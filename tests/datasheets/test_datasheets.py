@@ -14,6 +14,7 @@ from gaugelog.datasheets.catalogue import find_datasheet, known_datasheets
 from gaugelog.datasheets.meaning import Decoding, Encoding, redecode
 from gaugelog.datasheets.read import read_datasheet
 from gaugelog.errors import FaultyDatasheetError, PluginClashError, UnknownDatasheetError
+from gaugelog.model.quantities import find_unit
 from gaugelog.model.readings import Chunk, Flag, Reading, Reject, RejectReason
 
 MINE = """
@@ -175,7 +176,7 @@ def test_a_value_comes_back_on_its_digit(sheet, share: float) -> None:
     (found,) = Decoding(sheet, "gauge").feed(Chunk(0, Encoding(sheet).encode(value))).items
     assert isinstance(found, Reading)
     assert abs(found.value - value) <= sheet.resolution * 0.5000001
-    assert found.value == float(found.text)
+    assert found.value == find_unit(found.unit, sheet.quantity).to_base(Decimal(found.text))
     step = Decimal(repr(sheet.resolution))
     assert found.value == float((Decimal(repr(value)) / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step)
 

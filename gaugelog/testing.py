@@ -9,12 +9,10 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Mapping, Sequence
 
-from gaugelog.datasheets.meaning import Decoding, Encoding
-from gaugelog.datasheets.read import read_datasheet
+from gaugelog.datasheets.checking import check_datasheet
 from gaugelog.frames import Decoder
 from gaugelog.links.contract import check_link
-from gaugelog.model.datasheet import Datasheet
-from gaugelog.model.readings import Chunk, Flag, Frame, Reading, Reject
+from gaugelog.model.readings import Chunk, Frame, Reject
 
 __all__ = ["check_datasheet", "check_decoder", "check_link"]
 
@@ -94,53 +92,3 @@ def _check_random_bytes(make_decoder: Callable[[], Decoder], samples: Sequence[S
         cut = chance.randrange(len(piece) + 1)
         found = _run(decoder, [bytes(piece[:cut]), bytes(piece[cut:])])
         _demand(all(isinstance(item, Frame | Reject) for item in found), "only frames and rejects", found)
-
-
-def check_datasheet(text: str) -> Datasheet:
-    """Check that a datasheet reads without faults and says the same in both directions.
-
-    Values over its whole range, each of its units and flags are encoded and decoded again.
-
-    Returns:
-        The datasheet.
-
-    Raises:
-        FaultyDatasheetError: the text has faults.
-        AssertionError: with the rule that was broken.
-    """
-    datasheet = read_datasheet(text, "the datasheet")
-    for value in _values_over_range(datasheet):
-        reading = _there_and_back(datasheet, value)
-        off = abs(reading.value - value)
-        _demand(off <= datasheet.resolution * 0.5000001, "a value comes back on its digit", (value, reading))
-    for unit in {datasheet.value.unit, *datasheet.value.units.values()}:
-        reading = _there_and_back(datasheet, _values_over_range(datasheet)[-1], unit=unit)
-        _demand(reading.unit == unit, f"the unit {unit} comes back", reading)
-    for flag in (rule.flag for rule in datasheet.flags if rule.flag is not Flag.OVER_RANGE):
-        reading = _there_and_back(datasheet, _values_over_range(datasheet)[0], flags=flag)
-        _demand(bool(reading.flags & flag), f"the flag {flag.name} comes back", reading)
-    found = _items(datasheet, [b"\x00\xffno reading at all\r\n\r", b"\n"])
-    _demand(not any(isinstance(item, Reading) for item in found), "nonsense is no reading", found)
-    return datasheet
-
-
-def _values_over_range(datasheet: Datasheet) -> list[float]:
-    low = datasheet.range_low if datasheet.range_low is not None else 0.0
-    high = datasheet.range_high if datasheet.range_high is not None else 1000 * datasheet.resolution
-    inside = datasheet.resolution
-    return [low + inside + (high - low - 2 * inside) * share for share in (0.0, 0.13, 0.5, 0.77, 1.0)]
-
-
-def _items(datasheet: Datasheet, pieces: Sequence[bytes]) -> list[Reading | Reject]:
-    decoding = Decoding(datasheet, "gauge")
-    found = [item for place, piece in enumerate(pieces) for item in decoding.feed(Chunk(place, piece)).items]
-    return [*found, *decoding.finish(len(pieces)).items]
-
-
-def _there_and_back(datasheet: Datasheet, value: float, *, flags: Flag = Flag.NONE, unit: str | None = None) -> Reading:
-    data = Encoding(datasheet).encode(value, flags=flags, unit=unit)
-    found = _items(datasheet, [data])
-    _demand(len(found) == 1 and isinstance(found[0], Reading), f"{data!r} is one reading", found)
-    reading = found[0]
-    assert isinstance(reading, Reading)
-    return reading

@@ -7,22 +7,36 @@ from typing import Annotated
 
 import typer
 
+from gaugelog.cli import gauges_find, gauges_try
 from gaugelog.cli.options import InstrumentOption, JsonOption, print_json
 
 app = typer.Typer(
-    help="Serial ports, datasheets, and what a gauge says right now.",
+    help="Serial ports, datasheets, finding gauges, and what one says right now.",
     invoke_without_command=True,
     rich_markup_mode=None,
     add_completion=False,
 )
 
 
+app.command("find", short_help="look around, listen, guess which datasheet fits")(gauges_find.find)
+app.command("try", short_help="check a datasheet, read bytes through it")(gauges_try.try_datasheet)
+
+
 @app.callback(invoke_without_command=True)
-def overview(context: typer.Context, as_json: JsonOption = False) -> None:
+def overview(
+    context: typer.Context,
+    plugged_in: Annotated[
+        bool, typer.Option("--plugins", help="Show what installed packages add: framings, links, datasheets.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
     """Show the serial ports that are present and the datasheets that are known."""
     if context.invoked_subcommand is not None:
         return
-    from gaugelog.datasheets.catalogue import known_datasheets
+    if plugged_in:
+        _plugins(as_json)
+        return
+    from gaugelog.datasheets.catalogue import broken_datasheets, known_datasheets
     from gaugelog.links.ports import serial_ports
     from gaugelog.recorder.work import datasheet_folders
     from gaugelog.show.documents import gauges_document
@@ -30,12 +44,30 @@ def overview(context: typer.Context, as_json: JsonOption = False) -> None:
 
     ports = serial_ports()
     datasheets = known_datasheets(datasheet_folders(Path.cwd()))
+    for broken in broken_datasheets():
+        typer.echo(f"gaugelog: {broken}", err=True)
     if as_json:
         print_json(gauges_document(ports, datasheets))
         return
     screen = console()
     screen.print(port_table(ports))
     screen.print(datasheet_table(datasheets))
+
+
+def _plugins(as_json: bool) -> None:
+    """Show what installed packages add, and what of it can't be used and why."""
+    from gaugelog.datasheets.catalogue import broken_datasheets
+    from gaugelog.plugins import plugins, why_broken
+    from gaugelog.show.finding_documents import plugins_document
+    from gaugelog.show.terminal import console
+    from gaugelog.show.trying_view import plugins_view
+
+    found = [(plugin, why_broken(plugin)) for plugin in plugins()]
+    broken = broken_datasheets()
+    if as_json:
+        print_json(plugins_document(found, broken))
+    else:
+        console().print(plugins_view(found, broken))
 
 
 @app.command()

@@ -32,6 +32,21 @@ class UnknownGaugeError(NearestError):
     what = "gauge"
 
 
+class GaugeNameTakenError(GaugelogError):
+    """A short gauge name that the instrument file has already, for another gauge."""
+
+    slug = "gauge-name-taken"
+
+    def __init__(self, path: str, name: str, gauge: str) -> None:
+        self.path, self.name, self.gauge = path, name, gauge
+        super().__init__(f"{path} has a gauge {name!r} already: {gauge}")
+
+    @property
+    def hint(self) -> str:
+        """Never overwrite in silence."""
+        return "It was left as it is. Choose another short name, or say --replace to put the new gauge in its place."
+
+
 class UnknownDatasheetError(NearestError):
     """A datasheet that is neither bundled nor in the builder's folder."""
 

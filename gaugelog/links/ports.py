@@ -1,11 +1,17 @@
 """Which serial ports this machine has.
 
-Here: listing them. Not here: opening one (`links.serial_port`).
+Here: listing them, and the name under which a port stays the same. Not here: opening one (`links.serial_port`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
+
+SPEEDS = (9600, 19200, 38400, 57600, 115200, 4800, 2400)
+"""The speeds that gauges are commonly set to, in bits a second, likeliest first: common practice, no source."""
+
+_BY_ID = Path("/dev/serial/by-id")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,3 +34,26 @@ def serial_ports() -> tuple[SerialPort, ...]:
 
     found = (SerialPort(port.device, _known(port.description), _known(port.hwid)) for port in comports())
     return tuple(sorted(found, key=lambda port: port.path))
+
+
+def lasting_path(path: str, by_id: Path = _BY_ID) -> str:
+    """Return the path under which the same hardware is found again after it was plugged in anew.
+
+    Args:
+        path: of a port.
+        by_id: the folder in which the system keeps a link for each piece of hardware, where it does.
+
+    Returns:
+        The link to that port, the first by name where there are several; the path itself where there is none.
+    """
+    try:
+        links = sorted(by_id.iterdir())
+        port = Path(path).resolve()
+        return next((str(link) for link in links if link.resolve() == port), path)
+    except OSError:
+        return path
+
+
+def path_in_address(path: str) -> str:
+    """Return a path as an address has it: what an address would misread is written `%` and two hex digits."""
+    return "".join(f"%{ord(each):02X}" if each in "%?" else each for each in path)

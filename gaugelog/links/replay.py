@@ -34,12 +34,24 @@ def _cut_into_lines(data: bytes) -> list[bytes]:
     return [line for line in lines if line]
 
 
-def _chunks_of(path: Path, rate_hz: float) -> Sequence[Chunk]:
-    """Return the chunks of a raw log, or of a plain file of bytes at `rate_hz` lines a second."""
-    data = path.read_bytes()
+def chunks_of(data: bytes, origin: str | Path, rate_hz: float = DEFAULT_RATE_HZ) -> Sequence[Chunk]:
+    """Return the chunks of a raw log, or of a plain file of bytes at `rate_hz` lines a second.
+
+    Args:
+        data: the file's content.
+        origin: what to call it in an error.
+        rate_hz: lines a second of plain bytes, which have no times of their own.
+
+    Raises:
+        FaultyLogError: a raw log with damaged lines.
+    """
     if is_raw_log(data):
-        return parse_raw_log(data.decode(errors="surrogateescape").split("\n"), path)
+        return parse_raw_log(data.decode(errors="surrogateescape").split("\n"), origin)
     return [Chunk(round(place * _NS / rate_hz), line) for place, line in enumerate(_cut_into_lines(data))]
+
+
+def _chunks_of(path: Path, rate_hz: float) -> Sequence[Chunk]:
+    return chunks_of(path.read_bytes(), path, rate_hz)
 
 
 def _with_ticks(chunks: Sequence[Chunk]) -> Iterator[Chunk]:

@@ -9,15 +9,18 @@ from __future__ import annotations
 import errno
 import os
 import time
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from gaugelog.errors import LinkFailedError, LinkReason
 from gaugelog.links import TICK_S
 from gaugelog.links.descriptor import DescriptorReader, send_all
 from gaugelog.links.inbox import Clock, Inbox
+from gaugelog.links.ports import SPEEDS, lasting_path, path_in_address, serial_ports
 from gaugelog.links.reading_thread import ReadingThread
 from gaugelog.links.serial_settings import serial_settings
-from gaugelog.model.gauges import Address
+from gaugelog.model.device import Sighting
+from gaugelog.model.gauges import Address, parse_address
 from gaugelog.model.readings import Chunk
 
 _BY_ERRNO = {
@@ -126,6 +129,19 @@ class SerialLink:
         port, self._port = self._port, None
         if port is not None:
             port.close()
+
+    @classmethod
+    async def find(cls, wait_s: float, seen: Callable[[Sighting], None]) -> None:
+        """Call `seen` for each port that is there, at once: there is nothing to wait for."""
+        for port in serial_ports():
+            address = f"serial:{path_in_address(lasting_path(port.path))}"
+            detail = ", ".join(dict.fromkeys(part for part in (port.path, port.hardware) if part))
+            seen(Sighting(address, port.description, detail))
+
+    @classmethod
+    async def ways(cls, sighting: Sighting) -> Sequence[Address]:
+        """Return the port at each speed that gauges are commonly set to, likeliest first."""
+        return [parse_address(f"{sighting.address}?baud={speed}") for speed in SPEEDS]
 
     def _opened(self, serial: Any, threaded: bool) -> Any:
         """Return the opened port.

@@ -1,11 +1,11 @@
-"""Run as a program: an invented angle gauge in another process, at the far end of a pty, moved by commands.
+"""Run as a program: an invented gauge in another process, at the far end of a pty, moved by commands.
 
 It links the near end of the pty to the path it is given and prints `plugged`. Then it sends a line a reading for ever,
 at the pace of 9600 baud, in pieces that respect no line. Commands, one a line on its standard input, each answered with
 its first word once it is done: `rest VALUE` sets it down, `lift` swings it about, `unplug` and `plug` take it off its
 path and put it back. It ends with its input.
 
-Argument: the path.
+Arguments: the path, and what it is: `angle` or `depth`.
 """
 
 import contextlib
@@ -23,8 +23,8 @@ BAUD = 9600
 class Gauge:
     """The gauge, its port, and what it reads."""
 
-    def __init__(self, path: str) -> None:
-        self.path = path
+    def __init__(self, path: str, kind: str) -> None:
+        self.path, self.kind = path, kind
         self.chance = random.Random(7)
         self.value, self.lifted = 0.0, False
         self.far = self.near = -1
@@ -44,6 +44,8 @@ class Gauge:
 
     def line(self) -> bytes:
         swing = 3.0 * (1.2 + math.sin(9 * time.monotonic())) if self.lifted else 0.0
+        if self.kind == "depth":
+            return f"D{self.value + swing:7.2f} mm\r\n".encode()
         shown = round((self.value + swing) / 0.05) * 0.05
         return f"{'-' if shown < -0.01 else '+'}{abs(shown):6.2f} deg\r\n".encode()
 
@@ -70,7 +72,7 @@ class Gauge:
 
 
 def main() -> None:
-    gauge = Gauge(sys.argv[1])
+    gauge = Gauge(sys.argv[1], sys.argv[2])
     print("plugged", flush=True)
     while True:
         gauge.say()

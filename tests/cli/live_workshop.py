@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from terminal import GAUGELOG, Gauge, Terminal, environment, piped
+from terminal import GAUGELOG, Gauge, GaugeInTheAir, Terminal, environment, piped
 
 from gaugelog.store.reader import Recording, open_recording
 
@@ -78,9 +78,15 @@ class Workshop:
         """Write the instrument file with these gauges."""
         self.path.write_text(PLAN.format(gauges=gauges), encoding="utf-8")
 
-    def plug_in(self) -> Gauge:
+    def plug_in(self, kind: str = "angle") -> Gauge:
         """Start a gauge in another process."""
-        gauge = Gauge(self.port)
+        gauge = Gauge(self.port, kind)
+        self._open.append(gauge)
+        return gauge
+
+    def switch_on(self) -> GaugeInTheAir:
+        """Start a gauge on Bluetooth LE, in another process."""
+        gauge = GaugeInTheAir()
         self._open.append(gauge)
         return gauge
 

@@ -16,6 +16,8 @@ from pathlib import Path
 ROWS, COLUMNS = 30, 90
 WAIT_S = 20.0
 GAUGE_PROGRAM = Path(__file__).with_name("gauge_program.py")
+AIR_PROGRAM = Path(__file__).with_name("air_program.py")
+RADIO = Path(__file__).parents[1] / "radio"
 GAUGELOG = [sys.executable, "-m", "gaugelog"]
 _ESCAPES = re.compile(r"\x1b(?:\[[0-9;?]*[A-Za-z]|\][^\x07]*\x07|[()].)")
 _WITH_TERMINAL = (
@@ -102,45 +104,58 @@ class Terminal:
             self.hang_up()
 
 
-class Gauge:
-    """An angle gauge in another process, plugged in at `path`."""
+class Moved:
+    """A gauge in another process, moved by commands."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        command = [sys.executable, str(GAUGE_PROGRAM), str(path)]
-        self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-        self._wait_for("plugged")
+    def __init__(self, *command: str) -> None:
+        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+        self.process = subprocess.Popen([sys.executable, *command], **pipes, text=True)
+        self.said_first = self._line()
 
-    @property
-    def name(self) -> str:
-        """How it is named on the command line."""
-        return f"angle-line@serial:{self.path}?baud=9600"
-
-    def _wait_for(self, word: str) -> None:
+    def _line(self) -> str:
         assert self.process.stdout is not None
-        assert self.process.stdout.readline().strip() == word
+        return self.process.stdout.readline().strip()
 
     def do(self, command: str) -> None:
         """Give it a command and wait until it is done."""
         assert self.process.stdin is not None
         self.process.stdin.write(command + "\n")
         self.process.stdin.flush()
-        self._wait_for(command.split()[0])
+        assert self._line() == command.split()[0]
 
     def lift(self) -> None:
         """Swing it about, long enough for it to be seen."""
         self.do("lift")
         time.sleep(0.35)
 
-    def rest(self, value_deg: float) -> None:
+    def rest(self, value: float) -> None:
         """Lift it and set it down at a value."""
         self.lift()
-        self.do(f"rest {value_deg}")
+        self.do(f"rest {value}")
 
     def close(self) -> None:
         """End it."""
         self.process.kill()
         self.process.communicate()
+
+
+class Gauge(Moved):
+    """A gauge at a pty that is plugged in at `path`: an angle gauge, or a depth gauge."""
+
+    def __init__(self, path: Path, kind: str = "angle") -> None:
+        super().__init__(str(GAUGE_PROGRAM), str(path), kind)
+        assert self.said_first == "plugged"
+        self.name = f"{kind}-line@serial:{path}?baud=9600"
+
+
+class GaugeInTheAir(Moved):
+    """An angle gauge on Bluetooth LE; `environment` is what a program needs to hear it."""
+
+    name = "described-angle@ble-virtual:bench-angle?described=yes"
+
+    def __init__(self) -> None:
+        super().__init__(str(AIR_PROGRAM), str(RADIO))
+        self.environment = {"VIRTUAL_RADIO_PORT": self.said_first, "PYTHONPATH": str(RADIO / "plugin")}
 
 
 def piped(folder: Path, *arguments: str, lines: str = "", wait_s: float = WAIT_S) -> subprocess.CompletedProcess[str]:

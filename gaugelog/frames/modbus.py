@@ -40,17 +40,14 @@ _EXCEPTIONS = {
     4: "the gauge failed",
 }
 
-_FIXED = {1: (8,), 2: (8,), 3: (8,), 4: (8,), 5: (8,), 6: (8,), 15: (8,), 16: (8,), 22: (10,)}
+_FIXED = {**dict.fromkeys((1, 2, 3, 4, 5, 6, 15, 16), 8), 22: 10}
 """Lengths of the messages of each function that have always the same."""
 
+_REPLY_COUNTS, _REQUEST_COUNTS = (2, 5), (6, 9)
 _COUNTED = {
-    1: ((2, 5),),
-    2: ((2, 5),),
-    3: ((2, 5),),
-    4: ((2, 5),),
-    15: ((6, 9),),
-    16: ((6, 9),),
-    23: ((2, 5), (10, 13)),
+    **dict.fromkeys((1, 2, 3, 4), (_REPLY_COUNTS,)),
+    **dict.fromkeys((15, 16), (_REQUEST_COUNTS,)),
+    23: (_REPLY_COUNTS, (10, 13)),
 }
 """Those that say their own: the byte that counts further ones, and the length without them."""
 
@@ -103,7 +100,7 @@ def _may_be(function: int) -> bool:
 
 def _lengths(data: bytes, at: int, function: int, there: int) -> list[int]:
     """Return how long a message at a place can be, shortest first; the length needed where one can't be told yet."""
-    lengths = set(_FIXED.get(function, ()))
+    lengths = {_FIXED[function]} if function in _FIXED else set()
     if function in _MOST_READ and there >= _BEFORE_CHECK:
         first, count = struct.unpack_from(">HH", data, at + 2)
         if not 0 < count <= _MOST_READ[function] or first + count > 1 << 16:

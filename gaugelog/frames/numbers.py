@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, ROUND_UP, Context, Decimal, InvalidOperation
 from typing import Literal, NamedTuple, Protocol
@@ -33,10 +33,14 @@ class NumberType(Protocol):
     """One way to write a number; it is held in `size` bytes, of which it fills the lowest `bits` bits."""
 
     @property
-    def size(self) -> int: ...  # noqa: D102
+    def size(self) -> int:
+        """Bytes that it stands in."""
+        ...
 
     @property
-    def bits(self) -> int: ...  # noqa: D102
+    def bits(self) -> int:
+        """Bits of them that it fills, from the lowest."""
+        ...
 
     def read(self, data: bytes, order: Order) -> Number | NoNumber:
         """Return the number that `size` bytes hold."""
@@ -103,11 +107,16 @@ class Integer:
         return (whole & ((1 << self.bits) - 1)).to_bytes(self.size, order)
 
 
-_LEAST_NORMAL = 2.0**-126
-"""The least float32 that has all its digits (IEEE 754-2019, table 3.5)."""
+_LEAST_NORMAL_EXPONENT = -125
+"""That of the least float32 that has all its digits, 2**-126 (IEEE 754-2019, table 3.5), as `frexp` gives it."""
 
-_CERTAIN_DIGITS, _ENOUGH_DIGITS = 6, 9
+_CERTAIN, _ENOUGH = 6, 9
 """Any decimal of six digits survives a float32; nine digits tell every one (IEEE 754-2019, 5.12.2)."""
+
+_FORMS = tuple(f"%.{digits}g" for digits in range(_CERTAIN, _ENOUGH + 1))
+_LAYOUTS = {
+    (code, order): struct.Struct(mark + code) for code in "fd" for order, mark in (("little", "<"), ("big", ">"))
+}
 
 
 def _float32(text: str) -> float:
@@ -119,14 +128,31 @@ def _float32(text: str) -> float:
     return float(value)
 
 
-def _with_digits(value: float, digits: int) -> Iterator[str]:
-    """Yield the decimals of so many digits that may lead back to a value, nearest first.
+def _shortest_float32(value: float) -> str:
+    """Return the decimal with the fewest digits that a float32 can be got back from, perhaps with an exponent.
 
-    Below a power of two the floats stand twice as dense as above it: there the next one away from zero may do too.
+    Between powers of two the floats stand evenly: a decimal less than half a step away leads back.
     """
-    yield f"{value:.{digits}g}"
-    if abs(math.frexp(value)[0]) == 0.5:
-        yield str(Context(prec=digits, rounding=ROUND_UP).create_decimal(Decimal(value)))
+    fraction, exponent = math.frexp(value)
+    if abs(fraction) == 0.5 or exponent < _LEAST_NORMAL_EXPONENT:
+        return _shortest_where_uneven(value)
+    half_step = math.ldexp(0.5, exponent - 24)
+    for form in _FORMS:
+        text = form % value
+        off = abs(float(text) - value)
+        if off < half_step or (off == half_step and _float32(text) == value):
+            return text
+    raise AssertionError("nine digits tell every float32")  # pragma: no cover
+
+
+def _shortest_where_uneven(value: float) -> str:
+    """Return the same for a power of two, below which the floats stand twice as dense, and for the very small ones."""
+    for digits in range(1, _ENOUGH):
+        further = Context(prec=digits, rounding=ROUND_UP).create_decimal(Decimal(value))
+        for text in (f"{value:.{digits}g}", str(further)):
+            if _float32(text) == value:
+                return text
+    return f"{value:.{_ENOUGH}g}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,31 +170,20 @@ class BinaryFloat:
         """Bytes that it stands in."""
         return self.bits // 8
 
-    def _layout(self, order: Order) -> str:
-        return ("<" if order == "little" else ">") + self.code
-
     def read(self, data: bytes, order: Order) -> str | NoNumber:
-        """Return the number that `size` bytes hold."""
-        (value,) = struct.unpack(self._layout(order), data)
+        """Return the number that `size` bytes hold; Python itself writes the shortest decimal of a float64."""
+        (value,) = _LAYOUTS[self.code, order].unpack(data)
         if not math.isfinite(value):
             return NoNumber(RejectReason.NUMBER, str(value))
-        text = self._shortest(value)
-        return plain(Decimal(text)) if "e" in text or not value else text
-
-    def _shortest(self, value: float) -> str:
-        """Return the shortest decimal, perhaps with an exponent; that of a float64 is what Python writes."""
-        if self.code == "d":
-            return repr(value).removesuffix(".0")
-        for digits in range(_CERTAIN_DIGITS if abs(value) >= _LEAST_NORMAL else 1, _ENOUGH_DIGITS):
-            for text in _with_digits(value, digits):
-                if _float32(text) == value:
-                    return text
-        return f"{value:.{_ENOUGH_DIGITS}g}"
+        if not value:
+            return "0"
+        text = _shortest_float32(value) if self.code == "f" else repr(value).removesuffix(".0")
+        return plain(Decimal(text)) if "e" in text or "E" in text else text
 
     def write(self, number: Given, order: Order) -> bytes:
         """Return the bytes of the nearest number of this type."""
         try:
-            return struct.pack(self._layout(order), float(decimal_of(number)))
+            return _LAYOUTS[self.code, order].pack(float(decimal_of(number)))
         except OverflowError:
             raise ValueError(f"{number!r} is too great for {self.bits} bits") from None
 

@@ -1,0 +1,1 @@
+"""The datasheets: every *.toml file in here."""

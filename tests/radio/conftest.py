@@ -22,14 +22,15 @@ sys.path.insert(0, str(HERE))
 def pytest_configure(config: pytest.Config) -> None:
     """Name the marks of this folder."""
     config.addinivalue_line("markers", "quick_radio_only: not to be done to a whole system's radio")
+    config.addinivalue_line("markers", "whole_radio_only: needs bluetoothd")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Leave out, on the whole radio, what only the quick one can do."""
-    reason = pytest.mark.skip(reason="only on the quick radio")
+    """Leave out what only the other radio can do."""
+    other = "quick" if ON_BLUEZ else "whole"
     for item in items:
-        if ON_BLUEZ and item.get_closest_marker("quick_radio_only"):
-            item.add_marker(reason)
+        if item.get_closest_marker(f"{other}_radio_only"):
+            item.add_marker(pytest.mark.skip(reason=f"only on the {other} radio"))
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from radio_bench.gauge import (
     SERIAL_SERVICE,
     line_of,
 )
+from radio_bench.on_bluez import BluezRadio
 from radio_bench.radio import Radio
 
 from gaugelog.errors import LinkFailedError, LinkReason
@@ -401,6 +402,21 @@ async def test_a_gauge_that_hangs_is_lost_though_nobody_hung_up(radio: Radio, mo
     gauge.hang()
     assert (await loss(link)).reason is LinkReason.LOST
     await link.close()
+
+
+@pytest.mark.whole_radio_only
+async def test_a_bluetooth_service_that_dies_is_a_loss_though_nothing_tells_of_it(
+    radio: BluezRadio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """That it can be opened again is not shown: a new bluetoothd gets no connection through the same controller here."""
+    monkeypatch.setattr("gaugelog.links.ble_connection.LOOK_S", 0.5)
+    gauge = await radio.gauge()
+    link = radio.link(gauge.address, ANGLES)
+    await link.open()
+    async with radio.without_bluetoothd():
+        assert (await loss(link)).reason is LinkReason.LOST
+        await link.close()
+        assert (await failure(link)).reason is LinkReason.NO_ADAPTER
 
 
 async def test_what_nobody_takes_ends_the_link_rather_than_leave_a_hole(

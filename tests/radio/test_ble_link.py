@@ -408,7 +408,7 @@ async def test_a_gauge_that_hangs_is_lost_though_nobody_hung_up(radio: Radio, mo
 async def test_a_bluetooth_service_that_dies_is_a_loss_though_nothing_tells_of_it(
     radio: BluezRadio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """That it can be opened again is not shown: a new bluetoothd gets no connection through the same controller here."""
+    """That it opens again is not shown: a new bluetoothd gets no connection through the same controller here."""
     monkeypatch.setattr("gaugelog.links.ble_connection.LOOK_S", 0.5)
     gauge = await radio.gauge()
     link = radio.link(gauge.address, ANGLES)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import AsyncIterator, Iterator
-from dataclasses import replace
 
 from gaugelog.datasheets.meaning import Decoding
 from gaugelog.errors import LinkFailedError, LinkReason
@@ -134,10 +133,10 @@ class GaugeStream:
         if device is None or device.battery_percent is None or device.battery_percent > LOW_BATTERY_PERCENT:
             return heard
         items = (
-            replace(item, flags=item.flags | Flag.LOW_BATTERY) if isinstance(item, Reading) else item
+            item._replace(flags=item.flags | Flag.LOW_BATTERY) if isinstance(item, Reading) else item
             for item in heard.items
         )
-        return replace(heard, items=tuple(items))
+        return heard._replace(items=tuple(items))
 
     def _device(self) -> Device | None:
         return None if self._teller is None else self._teller.device

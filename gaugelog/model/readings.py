@@ -2,6 +2,8 @@
 
 Here: the frozen values of the way of the data, from bytes to a reading. Not here: how one becomes the next
 (`frames`, `datasheets`), nor any clock: time is whatever the link stamped on the chunk, in monotonic nanoseconds.
+
+What is made for every message is a named tuple: as unchangeable as a frozen dataclass, and made in half the time.
 """
 
 from __future__ import annotations
@@ -9,21 +11,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum, IntFlag
+from typing import NamedTuple
 
 from gaugelog.model.device import Device
 from gaugelog.model.quantities import Quantity
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
+class Chunk(NamedTuple):
     """Bytes as they left the link, at a monotonic time. Empty bytes are a tick: time went on, nothing came."""
 
     time_ns: int
     data: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """One whole message of a gauge: `raw` as sent, `fields` by name as the framing cut them out."""
 
     time_ns: int
@@ -69,8 +70,7 @@ SAYS_NOTHING = Flag.HOLD | Flag.OVER_RANGE | Flag.FROZEN
 """What a gauge that shows any of these reads is kept, and never counts."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One value of a gauge.
 
     `value` is in the base unit of `quantity`; `text` is the decimal number exactly as shown, in `unit`;
@@ -88,8 +88,7 @@ class Reading:
     flags: Flag = Flag.NONE
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(NamedTuple):
     """All that came of one chunk of one gauge: the raw bytes and what they turned out to be, in order."""
 
     gauge: str

@@ -200,7 +200,8 @@ class _Search:
             self._told(Step(Doing.LOOKING, scheme, self._wish.look_s if _is_radio(link_class) else 0.0))
             await link_class.find(self._wish.look_s, notice)
         except GaugelogError as reason:
-            self._told(Step(Doing.FAILED, scheme, detail=str(reason)))
+            words = reason.reason.value if isinstance(reason, LinkFailedError) else str(reason)
+            self._told(Step(Doing.FAILED, scheme, detail=words))
             return Blind(scheme, reason)
         return None
 

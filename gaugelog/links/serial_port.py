@@ -134,9 +134,10 @@ class SerialLink:
     async def find(cls, wait_s: float, seen: Callable[[Sighting], None]) -> None:
         """Call `seen` for each port that is there, at once: there is nothing to wait for."""
         for port in serial_ports():
-            address = f"serial:{path_in_address(lasting_path(port.path))}"
-            detail = ", ".join(dict.fromkeys(part for part in (port.path, port.hardware) if part))
-            seen(Sighting(address, port.description, detail))
+            path = lasting_path(port.path)
+            now = "" if path == port.path else port.path
+            detail = ", ".join(part for part in (now, port.hardware) if part)
+            seen(Sighting(f"serial:{path_in_address(path)}", port.description, detail))
 
     @classmethod
     async def ways(cls, sighting: Sighting) -> Sequence[Address]:

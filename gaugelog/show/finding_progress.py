@@ -81,7 +81,7 @@ def step_words(step: Step) -> str:
         case Doing.LOOKING:
             return f"looking around: {step.where}{seconds}"
         case Doing.FAILED:
-            return f"can't look around: {step.detail}"
+            return f"can't look around: {step.where}: {step.detail}"
         case Doing.LISTENING:
             return f"listening{seconds}: {step.where}"
         case Doing.ASKING:

@@ -160,7 +160,7 @@ async def test_a_radio_device_is_left_alone_unless_a_datasheet_names_its_service
 
 async def test_nothing_is_sent_unless_it_is_asked_for(made_up) -> None:
     sheet = find_datasheet("caliper-polled")
-    answer = b"L=  12.34\r\n"
+    answer = b"L=12.34\r\n"
     link = made_up(sightings=seen("a"), answers={sheet.poll.data: answer})
     silent = await find_gauges(QUICK, known_datasheets())
     assert (silent.choices, link.sent) == ((), [])
@@ -168,6 +168,7 @@ async def test_nothing_is_sent_unless_it_is_asked_for(made_up) -> None:
     assert link.sent == [sheet.poll.data]
     (heard,) = [each for each in asked.places[0].heard if each.question]
     assert (heard.question, heard.chunks[0].data) == (sheet.poll.data, answer)
+    assert [each.gauge for each in asked.choices] == ["caliper-polled@made-up:a?baud=9600"]
 
 
 async def test_a_gauge_that_sends_by_itself_is_never_asked(made_up) -> None:

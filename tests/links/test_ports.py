@@ -32,12 +32,13 @@ def test_a_path_comes_back_out_of_an_address(path: str) -> None:
 async def test_ports_are_found_at_once_and_tried_at_each_speed(monkeypatch: pytest.MonkeyPatch) -> None:
     there = (SerialPort("/dev/ttyX1", "an adapter", "USB 1:2"), SerialPort("/dev/ttyX2"))
     monkeypatch.setattr("gaugelog.links.serial_port.serial_ports", lambda: there)
+    monkeypatch.setattr("gaugelog.links.serial_port.lasting_path", lambda path: path.replace("ttyX2", "lasting"))
     assert issubclass(SerialLink, Finds)
     seen: list[Sighting] = []
     await SerialLink.find(60.0, seen.append)
     assert seen == [
-        Sighting("serial:/dev/ttyX1", "an adapter", "/dev/ttyX1, USB 1:2"),
-        Sighting("serial:/dev/ttyX2", "", "/dev/ttyX2"),
+        Sighting("serial:/dev/ttyX1", "an adapter", "USB 1:2"),
+        Sighting("serial:/dev/lasting", "", "/dev/ttyX2"),
     ]
     ways = await SerialLink.ways(seen[0])
     assert [SerialLink(way).address.options["baud"] for way in ways] == [str(speed) for speed in SPEEDS]

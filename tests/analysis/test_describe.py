@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.analysis.describe import autocorrelation, batch_means_u, describe, effective_size
@@ -91,7 +91,6 @@ def test_wrong_arguments():
         batch_means_u([1.0, 2.0], 0)
 
 
-@settings(deadline=None)
 @given(st.lists(st.integers(-400, 400), min_size=2, max_size=40), st.integers(-1000, 1000))
 def test_an_offset_leaves_the_spread(ticks, offset):
     """Ticks of 1/16 are doubles exactly, so nothing may differ but rounding."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.analysis.conformity import probability_between
@@ -88,7 +88,6 @@ def test_guard_and_smallest_provable():
     assert float(smallest_provable(0.01, math.inf, 0.05)) == 0.05
 
 
-@settings(deadline=None)
 @given(
     st.floats(-3, 3),
     st.floats(0.05, 1),
@@ -107,7 +106,6 @@ def test_the_sign_and_the_unit_do_not_matter(shift, u, dof, limit, step, scale):
         assert outcome(shift * scale, u * scale, dof, limit * scale, step * scale) is plain
 
 
-@settings(deadline=None)
 @given(st.floats(0, 3), st.floats(0.05, 1), st.floats(1, 100), st.floats(0, 3), st.floats(0.01, 0.5))
 def test_never_held_beyond_nor_moved_within_the_limit(shift, u, dof, limit, step):
     said = outcome(shift, u, dof, limit, step)

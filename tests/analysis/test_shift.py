@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.analysis import rules
@@ -283,7 +283,6 @@ def test_inches_are_told_in_inches():
 ticks = st.lists(st.integers(-40, 40), min_size=3, max_size=5)
 
 
-@settings(deadline=None)
 @given(ticks, ticks, st.integers(-2000, 2000), st.sampled_from([0.1, 0.3, 1.0]))
 def test_moving_both_stages_changes_nothing(before, after, offset, limit):
     """Ticks of 1/16 are exact in binary, so the comparison must be the same to the last digit or two."""
@@ -301,7 +300,6 @@ def test_moving_both_stages_changes_nothing(before, after, offset, limit):
     assert moved.verdict is plain.verdict
 
 
-@settings(deadline=None)
 @given(ticks, ticks, st.sampled_from([0.1, 0.3, 1.0]))
 def test_swapping_the_stages_turns_the_shift_round(before, after, limit):
     spot, step = replace(CLEARANCE, limit=limit), 1 / 16
@@ -313,7 +311,6 @@ def test_swapping_the_stages_turns_the_shift_round(before, after, limit):
     assert back.verdict is there.verdict
 
 
-@settings(deadline=None)
 @given(ticks, ticks, st.sampled_from([2.0, 8.0, 0.25]))
 def test_another_unit_changes_only_the_numbers(before, after, scale):
     def compared(by: float):

@@ -270,7 +270,7 @@ FULL = new_instrument("baritone", gauges="two", full=True).splitlines()
 KEY_LINES = [number for number, line in enumerate(FULL) if "=" in line and not line.startswith("#")]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.dictionaries(st.sampled_from(KEY_LINES), literals(), min_size=1, max_size=4))
 def test_a_good_file_with_any_values_put_in_is_read_or_refused(changes):
     lines = list(FULL)
@@ -283,7 +283,6 @@ def test_a_good_file_with_any_values_put_in_is_read_or_refused(changes):
     assert len(instrument.checkpoints) == len([line for line in lines if line == "[[checkpoint]]"])
 
 
-@settings(deadline=None)
 @given(st.text(max_size=60) | st.text('[]{}=".#\n ab1', max_size=60))
 def test_any_text_is_an_instrument_or_a_list_of_faults(text):
     with pytest.raises(FaultyInstrumentError):

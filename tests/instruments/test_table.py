@@ -1,7 +1,7 @@
 """Tables of placements, and typed values as placements."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.errors import FaultyTableError, UnitMismatchError, UnreadableFileError, ValueTextError
@@ -113,7 +113,6 @@ CELLS = st.one_of(
 LINES = st.lists(CELLS, max_size=4).flatmap(lambda cells: st.sampled_from(",;\t").map(lambda mark: mark.join(cells)))
 
 
-@settings(deadline=None)
 @given(st.lists(LINES, max_size=6).map("\n".join) | st.text(max_size=80), st.sampled_from(["before", "wet", "own"]))
 def test_any_text_is_placements_or_a_list_of_faults(text, stage):
     try:

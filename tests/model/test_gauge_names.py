@@ -1,7 +1,7 @@
 """DATASHEET@ADDRESS."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.errors import AddressError
@@ -28,7 +28,6 @@ def test_what_can_not_be_read_is_refused(text):
         parse_address(text)
 
 
-@settings(deadline=None)
 @given(st.text(max_size=40))
 def test_any_text_is_a_gauge_or_an_address_error(text):
     try:

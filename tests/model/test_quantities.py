@@ -4,7 +4,7 @@ import math
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.errors import UnitMismatchError
@@ -47,7 +47,6 @@ def test_a_step_of_a_fahrenheit_thermometer_has_no_offset():
     assert find_unit("°F", Quantity.TEMPERATURE).step_to_base(Fraction(9)) == 5.0
 
 
-@settings(deadline=None)
 @given(st.sampled_from(["mm", "in", "cm", "m", "ft"]), st.fractions(-1000, 1000, max_denominator=10**6))
 def test_from_base_undoes_to_base(name, number):
     unit = find_unit(name, Quantity.LENGTH)

@@ -1,7 +1,7 @@
 """The cursor over a declarative table."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.model.quantities import Quantity
@@ -73,7 +73,6 @@ def test_numbers_are_finite_and_no_truth_values(raw):
     assert section.numbers("xs", 2) is None
 
 
-@settings(deadline=None)
 @given(
     st.dictionaries(
         st.sampled_from("abc"),

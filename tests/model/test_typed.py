@@ -4,7 +4,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelog.errors import UnitMismatchError, ValueTextError
@@ -18,7 +18,6 @@ def length(text, unit="mm", given_unit=None):
     return parse_typed(text, Quantity.LENGTH, unit, given_unit)
 
 
-@settings(deadline=None)
 @given(st.integers(0, 99), st.integers(0, 999), st.integers(1, 999), st.sampled_from([" ", "-"]))
 def test_fractions_of_an_inch_equal_those_of_the_fractions_module(whole, above, below, between):
     exact = (whole + Fraction(above, below)) * INCH_MM
@@ -26,7 +25,6 @@ def test_fractions_of_an_inch_equal_those_of_the_fractions_module(whole, above, 
     assert length(f"-{whole} {above}/{below} in").value == float(-exact)
 
 
-@settings(deadline=None)
 @given(st.decimals(-1000, 1000, places=4))
 def test_decimals_keep_every_digit(number):
     assert length(str(number)).value == float(number)
@@ -102,7 +100,6 @@ def test_what_is_no_value_is_refused(text):
         length(text)
 
 
-@settings(deadline=None)
 @given(st.text(max_size=100) | st.text("0123456789./-<> ,inm°'\"", max_size=30), st.sampled_from(list(Quantity)))
 def test_any_text_is_a_value_or_a_declared_error(text, quantity):
     try:

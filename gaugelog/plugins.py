@@ -28,6 +28,9 @@ BUILT_IN: Mapping[str, Mapping[str, str]] = {
         "described": "gaugelog.frames.described:DescribedFraming",
         "binary": "gaugelog.frames.binary:BinaryFraming",
         "modbus": "gaugelog.frames.modbus:ModbusFraming",
+        "nmea": "gaugelog.frames.nmea:NmeaFraming",
+        "scpi": "gaugelog.frames.scpi:ScpiFraming",
+        "clocked": "gaugelog.frames.clocked:ClockedFraming",
     },
     LINKS: {
         "serial": "gaugelog.links.serial_port:SerialLink",

@@ -1,0 +1,47 @@
+"""Lines in a stream of bytes.
+
+Here: cutting at CR, LF or both, in bounded memory. Not here: what a line is; each framing of lines says that. This is
+no framing.
+"""
+
+from __future__ import annotations
+
+from gaugelog.model.readings import Reject, RejectReason
+
+
+class Lines:
+    """One connection's bytes cut into lines without their ends; empty lines are left out.
+
+    Args:
+        longest: how many bytes a line may have; of a longer one the beginning is told once, and its rest forgotten.
+    """
+
+    def __init__(self, longest: int) -> None:
+        self._longest = longest
+        self._kept = b""
+        self._too_long = False
+
+    def feed(self, data: bytes, time_ns: int) -> list[bytes | Reject]:
+        """Take bytes, return the lines that they completed, and a reject for each that is too long."""
+        found: list[bytes | Reject] = []
+        *lines, self._kept = (self._kept + data).replace(b"\r", b"\n").split(b"\n")
+        for line in lines:
+            if self._too_long:
+                self._too_long = False
+            elif len(line) > self._longest:
+                found.append(self._reject(line, time_ns))
+            elif line:
+                found.append(line)
+        if self._too_long or len(self._kept) > self._longest:
+            if not self._too_long:
+                found.append(self._reject(self._kept, time_ns))
+            self._kept, self._too_long = b"", True
+        return found
+
+    def _reject(self, line: bytes, time_ns: int) -> Reject:
+        return Reject(time_ns, line[: self._longest], RejectReason.TOO_LONG)
+
+    def finish(self, time_ns: int) -> list[Reject]:
+        """Say that the connection has ended: an unfinished line is told as cut off."""
+        kept, self._kept, self._too_long = self._kept, b"", False
+        return [Reject(time_ns, kept, RejectReason.CUT_OFF)] if kept else []

@@ -13,7 +13,7 @@ from gaugelog.cli.options import InstrumentOption, JsonOption, print_json
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gaugelog.gauges.finding import Choice, Found, Wish
+    from gaugelog.gauges.found import Choice, Found, Wish
     from gaugelog.model.datasheet import Datasheet
 
 
@@ -57,7 +57,7 @@ def find(
     only if it advertises a service that a known datasheet names, or is named with --at. Nothing is sent unless --ask is
     given: make sure first that nothing behind these ports can move, heat or cut.
     """
-    from gaugelog.gauges.finding import Wish
+    from gaugelog.gauges.found import Wish
     from gaugelog.recorder.work import datasheet_folders
 
     _check_wanted(take, name)
@@ -169,7 +169,9 @@ def _ask_which(found: Found, target: Path, name: str, replace: bool) -> tuple[Ch
 
     typer.echo("")
     while True:
-        wanted = typer.prompt(f"Write which one into {target.name}? Its number, or Enter for none", "", show_default=False)
+        wanted = typer.prompt(
+            f"Write which one into {target.name}? Its number, or Enter for none", "", show_default=False
+        )
         if not wanted:
             return None, name, replace
         try:

@@ -1,7 +1,8 @@
 """Looking around for gauges, and listening to what is there.
 
-Here: where to look, what to listen to, and what came of it. Not here: which datasheet fits (`guessing`), how to look
-around with one kind of link (`gaugelog.links.Finds`), nor writing a gauge down (`instruments.gauge_entry`).
+Here: where to look and what to listen to. Not here: what came of it as data (`found`), which datasheet fits
+(`guessing`), how to look around with one kind of link (`gaugelog.links.Finds`), nor writing a gauge down
+(`instruments.gauge_entry`).
 
 Only listening is harmless. A port is opened and read; a radio device is connected to only if it advertises a service
 that a known datasheet names, or if it was pointed at; and nothing is sent unless it was asked for, since what is behind
@@ -13,12 +14,12 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from enum import Enum
+from dataclasses import replace
 from typing import Any
 
 from gaugelog.errors import GaugelogError, LinkFailedError
-from gaugelog.gauges.guessing import Fit, alike_first, fits
+from gaugelog.gauges.found import NO_WAY, NOT_NAMED, Blind, Doing, Found, HeardAt, Place, Step, Wish
+from gaugelog.gauges.guessing import fits
 from gaugelog.gauges.polling import ANSWER_S
 from gaugelog.links import Finds, Link, LinkEnded, Suits
 from gaugelog.links.ble_address import whole_uuid
@@ -30,110 +31,6 @@ from gaugelog.plugins import LINKS, load, providers
 
 SPEED = "baud"
 """The option of an address that only says how fast the same wire is listened to."""
-
-NOT_NAMED = "not connected to: it advertises no service that a known datasheet names"
-NO_WAY = "it offers nothing that could be listened to"
-
-
-class Doing(Enum):
-    """What the search is about."""
-
-    LOOKING = "looking around"
-    FAILED = "can't look there"
-    SEEN = "seen"
-    LISTENING = "listening"
-    ASKING = "asking"
-    DONE = "listened"
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One step of a search as it happens: where it is (a scheme or an address), and for how many seconds at most."""
-
-    doing: Doing
-    where: str
-    seconds: float = 0.0
-    detail: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Wish:
-    """What to look for, and how.
-
-    `look_s` is how long radios are listened to for devices, `listen_s` how long each place is listened to for readings.
-    `speeds` replaces the common speeds of serial ports. With `places`, only these addresses are listened to. `ask`
-    sends the questions of the datasheets to what is silent.
-    """
-
-    look_s: float = 6.0
-    listen_s: float = 3.0
-    speeds: tuple[int, ...] = ()
-    places: tuple[str, ...] = ()
-    ask: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class HeardAt:
-    """What came from one address: its bytes, and the datasheets that fit them, best first.
-
-    `question` is what was asked, empty where it came by itself.
-    """
-
-    address: Address
-    chunks: tuple[Chunk, ...]
-    fits: tuple[Fit, ...] = ()
-    question: bytes = b""
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A port or a device: what is known of it, what was heard there, and why it wasn't listened to, in words."""
-
-    sighting: Sighting
-    heard: tuple[HeardAt, ...] = ()
-    failure: LinkFailedError | None = None
-    passed_over: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Blind:
-    """A kind of link with which nothing could be looked for, and why."""
-
-    scheme: str
-    reason: GaugelogError
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A datasheet at an address, to be chosen by its number; `alike` says that it fits as well as the best there."""
-
-    number: int
-    address: Address
-    fit: Fit
-    alike: bool
-
-    @property
-    def gauge(self) -> str:
-        """The gauge as it would be named: `DATASHEET@ADDRESS`."""
-        return f"{self.fit.datasheet.name}@{self.address.text}"
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """Everything that a search found."""
-
-    places: tuple[Place, ...]
-    blind: tuple[Blind, ...] = ()
-
-    @property
-    def choices(self) -> tuple[Choice, ...]:
-        """Everything that could be chosen, numbered from 1 in the order in which it was found."""
-        every = [(heard, fit) for place in self.places for heard in place.heard for fit in heard.fits]
-        return tuple(
-            Choice(number, heard.address, fit, fit in alike_first(heard.fits))
-            for number, (heard, fit) in enumerate(every, 1)
-        )
-
 
 Told = Callable[[Step], None]
 
@@ -223,7 +120,7 @@ class _Search:
         if self._is_a_stranger(sighting, link_class):
             return Place(sighting, passed_over=NOT_NAMED)
         heard: list[HeardAt] = []
-        failure: LinkFailedError | None = None
+        failure: GaugelogError | None = None
         try:
             ways = await self._ways(sighting, link_class)
             silent: Address | None = None
@@ -236,7 +133,7 @@ class _Search:
                 silent = None if heard[-1].chunks else way
             if self._wish.ask and not any(each.chunks for each in heard):
                 heard += await self._ask(ways, sighting, link_class)
-        except LinkFailedError as reason:
+        except GaugelogError as reason:
             failure = reason
         self._told(Step(Doing.DONE, sighting.address))
         return Place(sighting, tuple(heard), failure, "" if heard or failure else NO_WAY)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from gaugelog.errors import GaugelogError, PluginBrokenError
-from gaugelog.gauges.finding import Choice, Found, Place
+from gaugelog.gauges.found import Choice, Found, Place
 from gaugelog.gauges.trying import Message, Tried
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.readings import Reading

@@ -13,7 +13,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-from gaugelog.gauges.finding import Doing, Step
+from gaugelog.gauges.found import Doing, Step
 from gaugelog.show.look import ACCENT, QUIET, bar
 
 _BAR_WIDTH = 16

@@ -13,7 +13,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from gaugelog.errors import GaugelogError, LinkFailedError
-from gaugelog.gauges.finding import NOT_NAMED, Choice, Found, HeardAt, Place
+from gaugelog.gauges.found import NOT_NAMED, Choice, Found, HeardAt, Place
 from gaugelog.gauges.trying import Message
 from gaugelog.links.rawlog import bytes_to_text
 from gaugelog.model.readings import Reading

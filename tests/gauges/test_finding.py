@@ -12,7 +12,8 @@ import pytest
 from gaugelog import plugins
 from gaugelog.datasheets.catalogue import find_datasheet, known_datasheets
 from gaugelog.errors import AddressError, LinkFailedError, LinkReason, UnknownPluginError
-from gaugelog.gauges.finding import NO_WAY, NOT_NAMED, Doing, Step, Wish, find_gauges, may_come
+from gaugelog.gauges.finding import find_gauges, may_come
+from gaugelog.gauges.found import NO_WAY, NOT_NAMED, Doing, Step, Wish
 from gaugelog.links import Finds
 from gaugelog.links.serial_port import SerialLink
 from gaugelog.model.datasheet import Radio
@@ -193,6 +194,11 @@ async def test_places_that_cannot_be_understood_are_refused_before_anything_is_o
         await find_gauges(replace(QUICK, places=("nonsense",)), ())
     with pytest.raises(UnknownPluginError):
         await find_gauges(replace(QUICK, places=("no-such-link:a",)), ())
+
+
+async def test_an_option_that_a_link_does_not_have_is_told_at_its_place() -> None:
+    found = await find_gauges(replace(QUICK, places=("serial:/dev/ttyX?bauds=9600",)), ())
+    assert isinstance(found.places[0].failure, AddressError)
 
 
 def test_a_datasheet_that_names_another_characteristic_cannot_come_from_this_one() -> None:

@@ -100,6 +100,7 @@ class _Search:
             words = reason.reason.value if isinstance(reason, LinkFailedError) else str(reason)
             self._told(Step(Doing.FAILED, scheme, detail=words))
             return Blind(scheme, reason)
+        self._told(Step(Doing.DONE, scheme))
         return None
 
     async def listen_to_all(self, sightings: Sequence[Sighting]) -> tuple[Place, ...]:

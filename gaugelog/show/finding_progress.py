@@ -27,6 +27,7 @@ class FindingProgress:
     def __init__(self) -> None:
         self._console = Console(file=sys.stderr, highlight=False, markup=False, emoji=False)
         self._going: dict[str, tuple[Step, float]] = {}
+        self._seen = 0
         self._live = (
             Live(
                 console=self._console,
@@ -55,6 +56,7 @@ class FindingProgress:
     def __call__(self, step: Step) -> None:
         """Show a step."""
         place = step.where.partition("?")[0]
+        self._seen += step.doing is Doing.SEEN
         if step.doing in _ENDINGS:
             self._going.pop(place, None)
         elif step.doing in _WITH_SECONDS:
@@ -70,6 +72,8 @@ class FindingProgress:
         for step, began_s in list(self._going.values()):
             share = (self._console.get_time() - began_s) / step.seconds if step.seconds else 1.0
             rows.add_row(Text(bar(share, _BAR_WIDTH), style=ACCENT), Text(step_words(step), style=QUIET))
+        if self._seen:
+            rows.add_row("", Text(f"seen so far: {self._seen}", style=QUIET))
         return rows
 
 

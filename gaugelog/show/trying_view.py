@@ -89,9 +89,8 @@ def plugins_view(plugins: Iterable[tuple[Plugin, str]], broken: Iterable[PluginB
         where = two_lines(plugin.target, reason) if reason else Text(plugin.target)
         what = plugin.group.removeprefix("gaugelog.").removesuffix("s")
         table.add_row(what, Text(plugin.name, style=STRONG), package, where, style=WARN if reason else "")
-    if not table.row_count:
-        return Text("No installed package adds a framing, a link or datasheets.", style=QUIET)
-    return Group(table, *broken_lines(broken))
+    nothing = Text("No installed package adds a framing, a link or datasheets.", style=QUIET)
+    return Group(table if table.row_count else nothing, *broken_lines(broken))
 
 
 def broken_lines(broken: Iterable[PluginBrokenError]) -> list[RenderableType]:

@@ -15,6 +15,7 @@ from gaugelog.errors import AddressError, LinkFailedError, LinkReason, UnknownPl
 from gaugelog.gauges.finding import find_gauges, may_come
 from gaugelog.gauges.found import NO_WAY, NOT_NAMED, Doing, Step, Wish
 from gaugelog.links import Finds
+from gaugelog.links.pty_pair import PtyFarEnd, has_pty
 from gaugelog.links.serial_port import SerialLink
 from gaugelog.model.datasheet import Radio
 from gaugelog.model.device import Sighting
@@ -109,7 +110,7 @@ async def test_a_gauge_at_the_usual_speed_is_heard_and_no_other_speed_is_tried(m
     (choice,) = found.choices
     assert (choice.number, choice.gauge, choice.alike) == (1, "angle-line@made-up:a?baud=9600", True)
     assert link.opened == ["made-up:a?baud=9600"]
-    assert [step.doing for step in steps] == [Doing.LOOKING, Doing.SEEN, Doing.LISTENING, Doing.DONE]
+    assert [step.doing for step in steps] == [Doing.LOOKING, Doing.SEEN, Doing.DONE, Doing.LISTENING, Doing.DONE]
 
 
 async def test_other_speeds_are_tried_where_bytes_came_and_never_where_nothing_came(made_up) -> None:
@@ -228,3 +229,25 @@ async def test_a_gauge_in_another_process_is_heard_through_a_real_port(paced_gau
     assert [each.gauge for each in found.choices if each.alike] == [f"angle-line@serial:{path}?baud=9600"]
     fit = found.choices[0].fit
     assert fit.readings == fit.messages > 5
+
+
+async def test_a_gauge_that_answers_when_asked_is_found_at_a_real_port() -> None:
+    if not has_pty():
+        pytest.skip("there are no ptys on this system")
+    far = PtyFarEnd()
+    await far.open()
+
+    async def answer() -> None:
+        while True:
+            if (await far.receive()).data == b"?\r":
+                await far.send(b"L=12.34\r\n")
+
+    answering = asyncio.create_task(answer())
+    wish = Wish(listen_s=0.1, places=(far.near_address.text,), ask=True)
+    found = await find_gauges(wish, [find_datasheet("caliper-polled")])
+    answering.cancel()
+    await asyncio.gather(answering, return_exceptions=True)
+    await far.close()
+    (choice,) = found.choices
+    assert choice.fit.datasheet.name == "caliper-polled"
+    assert found.places[0].heard[-1].question == b"?\r"

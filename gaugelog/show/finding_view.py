@@ -23,6 +23,8 @@ from gaugelog.show.words import sentence
 
 MOST_BYTES = 60
 _MOST_AT_A_SPEED = 12
+_BESIDE = 24
+"""Options of an address up to this length stand beside the bytes, longer ones above them."""
 
 
 def finding_view(found: Found, asked: bool) -> RenderableType:
@@ -74,7 +76,7 @@ def _about(place: Place) -> str:
 
 def _fitting(heard: HeardAt, choices: Sequence[Choice]) -> Iterator[RenderableType]:
     """Return the datasheets that fit what was heard at one address, with the evidence of each."""
-    options = heard.address.text.partition("?")[2]
+    options = _options(heard)
     how = f" when asked {quoted(heard.question)}" if heard.question else ""
     yield _indented(f"At {options}{how}:" if options else f"Heard{how}:", QUIET)
     alike = [choice for choice in choices if choice.alike]
@@ -117,11 +119,14 @@ def _nothing_fits(heard: Sequence[HeardAt], asked: bool) -> Iterator[RenderableT
         return
     yield _indented("What came fits no datasheet that is known:", WARN)
     most = MOST_BYTES if len(with_bytes) == 1 else _MOST_AT_A_SPEED
-    wide = max(len(each.address.text.partition("?")[2]) for each in with_bytes)
+    wide = max(len(_options(each)) for each in with_bytes)
     for each in with_bytes:
-        options = each.address.text.partition("?")[2]
-        data = b"".join(chunk.data for chunk in each.chunks)
-        yield _indented(f"{options:{wide}}  {quoted(data, most)}".strip(), indent=4)
+        data = quoted(b"".join(chunk.data for chunk in each.chunks), most)
+        if wide <= _BESIDE:
+            yield _indented(f"{_options(each):{wide}}  {data}".strip(), indent=4)
+        else:
+            yield _indented(_options(each), QUIET, indent=4)
+            yield _indented(data, indent=6)
     yield _indented("Another speed may be right (--baud), or it needs a datasheet of its own: docs/datasheets.md.")
 
 
@@ -132,6 +137,11 @@ def _strangers(places: Sequence[Place]) -> Iterator[RenderableType]:
     for place in sorted(places, key=lambda place: -(place.sighting.strength_dbm or -999)):
         yield _indented(f"{place.sighting.address}  {_about(place)}".rstrip(), QUIET)
     yield _indented("If one of them is your gauge, point at it: --at ADDRESS.")
+
+
+def _options(heard: HeardAt) -> str:
+    """Return what stands behind the question mark of an address, so that it can be broken into lines."""
+    return heard.address.text.partition("?")[2].replace("&", ", ")
 
 
 def quoted(data: bytes, most: int = MOST_BYTES) -> str:

@@ -93,6 +93,16 @@ def test_nothing_at_all_is_told() -> None:
     assert "No port is there" in text_of(finding_view(Found(()), asked=False), 80)
 
 
+def test_long_options_of_a_radio_device_are_broken_between_themselves() -> None:
+    way = f"air:G?service={'1' * 36}&notify={'2' * 36}&write={'3' * 36}"
+    good, odd = lines(*[b"+  2.85 deg\r\n"] * 4), lines(b"odd")
+    for chunks in (good, odd):
+        heard = HeardAt(parse_address(way), chunks, fits(chunks, known_datasheets()))
+        text = text_of(finding_view(Found((Place(Sighting("air:G"), (heard, heard)),)), asked=False), 80)
+        assert f"service={'1' * 36}," in text
+        assert f"write={'3' * 36}" in text
+
+
 @pytest.mark.parametrize("width", [60, 80, 100])
 def test_trying_and_plugins_fit_any_width(width: int) -> None:
     sheet = find_datasheet("angle-line")

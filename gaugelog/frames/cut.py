@@ -20,6 +20,8 @@ class Lines:
         self._longest = longest
         self._kept = b""
         self._too_long = False
+        self.begun = False
+        """Whether a line has begun that isn't whole yet."""
 
     def feed(self, data: bytes, time_ns: int) -> list[bytes | Reject]:
         """Take bytes, return the lines that they completed, and a reject for each that is too long."""
@@ -36,6 +38,7 @@ class Lines:
             if not self._too_long:
                 found.append(self._reject(self._kept, time_ns))
             self._kept, self._too_long = b"", True
+        self.begun = self._too_long or bool(self._kept)
         return found
 
     def _reject(self, line: bytes, time_ns: int) -> Reject:
@@ -43,5 +46,5 @@ class Lines:
 
     def finish(self, time_ns: int) -> list[Reject]:
         """Say that the connection has ended: an unfinished line is told as cut off."""
-        kept, self._kept, self._too_long = self._kept, b"", False
+        kept, self._kept, self._too_long, self.begun = self._kept, b"", False, False
         return [Reject(time_ns, kept, RejectReason.CUT_OFF)] if kept else []

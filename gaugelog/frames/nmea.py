@@ -8,7 +8,9 @@ many manuals reprint them; the length of 82 from memory.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+
+import anycrc  # type: ignore[import-untyped]
 
 from gaugelog.frames.cut import Lines
 from gaugelog.frames.numbers import decimal_of, plain
@@ -30,16 +32,11 @@ _PART = re.compile(r"[^\x00-\x1f\x7f-\U0010ffff,*$!\\^~]*").fullmatch
 _SENTENCE = re.compile(rb"[$!]([\x20-\x7e]*)\*([0-9A-Fa-f]{2})").fullmatch
 _ADDRESS = re.compile(r"[A-OQ-Z][A-Z0-9]").fullmatch
 _FORMATTER = re.compile(r"[A-Z0-9]{3}").fullmatch
-_FOLDS = tuple(8 << step for step in range(13, -1, -1))
+_HEX = {f"{number:02X}": number for number in range(256)}
+_LETTERS = r"[^\x00-\x1f\x7f-\U0010ffff,*$!]*"
 
-
-def checksum(body: bytes) -> int:
-    """Return the exclusive or of at most 16384 bytes, by folding them all at once onto the last."""
-    folded = int.from_bytes(body, "big")
-    for bits in _FOLDS:
-        if folded >> bits:
-            folded ^= folded >> bits
-    return folded & 0xFF
+checksum: Callable[[bytes], int] = anycrc.CRC(8, 0x01, 0x00, False, False, 0x00).calc
+"""The exclusive or of all bytes, which is their remainder by x**8 + 1."""
 
 
 class NmeaFraming:
@@ -84,6 +81,13 @@ class NmeaFraming:
         if self.unit_place == self.place:
             options.fault("unit_place", self.unit_place, "another place than the number's")
 
+    def only_transducer(self) -> re.Pattern[str]:
+        """Return what a sentence matches that holds nothing but one transducer that is meant."""
+        talker = re.escape(self.talker) or "[A-OQ-Z][A-Z0-9]"
+        kind, name = (re.escape(text) or _LETTERS for text in (self.type, self.id))
+        number = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
+        return re.compile(rf"\$({talker})XDR,({kind}),({number}),({_LETTERS}),({name})\*([0-9A-F]{{2}})")
+
     def decoder(self) -> NmeaDecoder:
         """Return a fresh decoder."""
         return NmeaDecoder(self)
@@ -122,17 +126,37 @@ class NmeaDecoder:
         self._framing = framing
         self._sentence, self._talker = framing.sentence, framing.talker
         self._read = self._transducers if framing.is_xdr else self._place
+        self._longest = framing.longest
         self._lines = Lines(framing.longest - _LINE_END)
+        self._match_only = framing.only_transducer().fullmatch if framing.is_xdr else None
 
     def feed(self, chunk: Chunk) -> list[Frame | Reject]:
         """Take a chunk, return the values and faults that it completed."""
+        data, time_ns = chunk.data, chunk.time_ns
+        if data.endswith(b"\r\n") and len(data) <= self._longest and not self._lines.begun:
+            frame = self._only_transducer(data[:-2], time_ns)
+            if frame is not None:
+                return [frame]
         found: list[Frame | Reject] = []
-        for line in self._lines.feed(chunk.data, chunk.time_ns):
+        for line in self._lines.feed(data, time_ns):
             if isinstance(line, Reject):
                 found.append(line)
+            elif (frame := self._only_transducer(line, time_ns)) is not None:
+                found.append(frame)
             else:
-                self._line(line, chunk.time_ns, found)
+                self._line(line, time_ns, found)
         return found
+
+    def _only_transducer(self, line: bytes, time_ns: int) -> Frame | None:
+        """Return at once what most lines are, a sound sentence of our transducer alone; None for any other."""
+        match = self._match_only(line.decode("latin-1")) if self._match_only else None
+        if match is None:
+            return None
+        talker, kind, number, unit, name, sent = match.groups()
+        if checksum(line[1:-3]) != _HEX[sent]:
+            return None
+        fields = {"number": number, "unit": unit, "id": name, "type": kind, "talker": talker}
+        return Frame(time_ns, line[7:-3], fields)
 
     def finish(self, time_ns: int) -> list[Frame | Reject]:
         """Say that the connection has ended: an unfinished sentence is told as cut off."""

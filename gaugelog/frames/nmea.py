@@ -33,6 +33,7 @@ _SENTENCE = re.compile(rb"[$!]([\x20-\x7e]*)\*([0-9A-Fa-f]{2})").fullmatch
 _ADDRESS = re.compile(r"[A-OQ-Z][A-Z0-9]").fullmatch
 _FORMATTER = re.compile(r"[A-Z0-9]{3}").fullmatch
 _HEX = {f"{number:02X}": number for number in range(256)}
+_NONE = re.compile("(?!)")
 _LETTERS = r"[^\x00-\x1f\x7f-\U0010ffff,*$!]*"
 
 checksum: Callable[[bytes], int] = anycrc.CRC(8, 0x01, 0x00, False, False, 0x00).calc
@@ -82,11 +83,13 @@ class NmeaFraming:
             options.fault("unit_place", self.unit_place, "another place than the number's")
 
     def only_transducer(self) -> re.Pattern[str]:
-        """Return what a sentence matches that holds nothing but one transducer that is meant."""
+        """Return what a whole sentence matches that holds nothing but one transducer that is meant."""
+        if not self.is_xdr:
+            return _NONE
         talker = re.escape(self.talker) or "[A-OQ-Z][A-Z0-9]"
         kind, name = (re.escape(text) or _LETTERS for text in (self.type, self.id))
         number = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
-        return re.compile(rf"\$({talker})XDR,({kind}),({number}),({_LETTERS}),({name})\*([0-9A-F]{{2}})")
+        return re.compile(rf"\$({talker})XDR,({kind}),({number}),({_LETTERS}),({name})\*([0-9A-F]{{2}})\r\n")
 
     def decoder(self) -> NmeaDecoder:
         """Return a fresh decoder."""
@@ -128,35 +131,33 @@ class NmeaDecoder:
         self._read = self._transducers if framing.is_xdr else self._place
         self._longest = framing.longest
         self._lines = Lines(framing.longest - _LINE_END)
-        self._match_only = framing.only_transducer().fullmatch if framing.is_xdr else None
+        self._match_only = framing.only_transducer().fullmatch
 
     def feed(self, chunk: Chunk) -> list[Frame | Reject]:
         """Take a chunk, return the values and faults that it completed."""
         data, time_ns = chunk.data, chunk.time_ns
-        if data.endswith(b"\r\n") and len(data) <= self._longest and not self._lines.begun:
-            frame = self._only_transducer(data[:-2], time_ns)
-            if frame is not None:
-                return [frame]
+        if not self._lines.begun and (frame := self._only_transducer(data, time_ns)) is not None:
+            return [frame]
         found: list[Frame | Reject] = []
         for line in self._lines.feed(data, time_ns):
             if isinstance(line, Reject):
                 found.append(line)
-            elif (frame := self._only_transducer(line, time_ns)) is not None:
+            elif (frame := self._only_transducer(line + b"\r\n", time_ns)) is not None:
                 found.append(frame)
             else:
                 self._line(line, time_ns, found)
         return found
 
-    def _only_transducer(self, line: bytes, time_ns: int) -> Frame | None:
-        """Return at once what most lines are, a sound sentence of our transducer alone; None for any other."""
-        match = self._match_only(line.decode("latin-1")) if self._match_only else None
-        if match is None:
+    def _only_transducer(self, sentence: bytes, time_ns: int) -> Frame | None:
+        """Return at once what most sentences are, sound and of our transducer alone; None for anything else."""
+        match = self._match_only(sentence.decode("latin-1"))
+        if match is None or len(sentence) > self._longest:
             return None
         talker, kind, number, unit, name, sent = match.groups()
-        if checksum(line[1:-3]) != _HEX[sent]:
+        if checksum(sentence[1:-5]) != _HEX[sent]:
             return None
         fields = {"number": number, "unit": unit, "id": name, "type": kind, "talker": talker}
-        return Frame(time_ns, line[7:-3], fields)
+        return Frame(time_ns, sentence[7:-5], fields)
 
     def finish(self, time_ns: int) -> list[Frame | Reject]:
         """Say that the connection has ended: an unfinished sentence is told as cut off."""

@@ -19,6 +19,8 @@ from gaugelog.model.section import Section
 _LONGEST = 200
 _MOST_ELEMENTS = 100
 _NUMBER = re.compile(r" *([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))([eE][+-]?[0-9]{1,3})? *").fullmatch
+_SIGNED_NR3 = re.compile(r"([+-][0-9]+(?:\.[0-9]*)?)([eE][+-]?[0-9]{1,3})").fullmatch
+_FORMS = ("any", "signed NR3")
 _ERROR = re.compile(r"[+-]?[0-9]+,\"(?s:.*)\" *").fullmatch
 _NO_PLAIN_ELEMENTS = re.compile("[\"'#;]").search
 """Texts and blocks may hold commas of their own, and a semicolon parts two answers: places can't be counted then."""
@@ -32,13 +34,15 @@ class ScpiFraming:
     """A number in each reply; the field is `number`.
 
     Options: `place`, which element of the reply it is, counted from 1; `elements`, how many a reply has (any number
-    unless said); `longest`, in bytes.
+    unless said); `form` of the number; `longest`, in bytes.
     """
 
     def __init__(self, options: Section) -> None:
         self.place = options.whole("place", 1, _MOST_ELEMENTS) or 1
         self.elements = options.whole("elements", 1, _MOST_ELEMENTS)
         self.longest = options.whole("longest", 1, 10_000) or _LONGEST
+        self.with_exponent = options.choice("form", _FORMS, _FORMS[0]) == _FORMS[1]
+        self.match_number = _SIGNED_NR3 if self.with_exponent else _NUMBER
         self.fields = frozenset({"number"})
         self.question = b""
         if self.elements is not None and self.elements < self.place:
@@ -55,7 +59,10 @@ class ScpiFraming:
             ValueError: it is no number.
         """
         given = fields.get("number", 0)
-        written = given if isinstance(given, str) and _NUMBER(given) else plain(decimal_of(given))
+        if self.with_exponent:
+            written = format(decimal_of(given), "+E")
+        else:
+            written = given if isinstance(given, str) and _NUMBER(given) else plain(decimal_of(given))
         elements = ["0"] * (self.elements or self.place)
         elements[self.place - 1] = written
         return ",".join(elements).encode("ascii") + b"\n"
@@ -67,6 +74,7 @@ class ScpiDecoder:
     def __init__(self, framing: ScpiFraming) -> None:
         self._place = framing.place - 1
         self._elements = framing.elements
+        self._match_number = framing.match_number
         self._lines = Lines(framing.longest)
 
     def feed(self, chunk: Chunk) -> list[Frame | Reject]:
@@ -92,7 +100,7 @@ class ScpiDecoder:
         if len(elements) <= self._place or (self._elements or len(elements)) != len(elements):
             return Reject(time_ns, line, RejectReason.NO_MATCH, f"a reply of {len(elements)} elements")
         element = elements[self._place]
-        match = _NUMBER(element)
+        match = self._match_number(element)
         if match is None:
             return Reject(time_ns, line, RejectReason.NUMBER, element)
         number, exponent = match.groups()

@@ -121,3 +121,14 @@ def test_an_exponent_changes_no_digit(digits: int, decimals: int, exponent: int)
     assert isinstance(found, Frame)
     assert Decimal(str(found.fields["number"])) == mantissa.scaleb(exponent)
     assert "E" not in str(found.fields["number"])
+
+
+@given(st.decimals(-1000, 1000, places=5))
+def test_a_signed_number_with_an_exponent_shows_that_it_lost_its_head(value: Decimal) -> None:
+    made = framing(form="signed NR3")
+    reply = made.encode({"number": f"{value:f}"})
+    (whole,) = made.decoder().feed(Chunk(0, reply))
+    assert isinstance(whole, Frame)
+    assert Decimal(str(whole.fields["number"])) == value
+    for lost in range(1, len(reply)):
+        assert not any(isinstance(item, Frame) for item in made.decoder().feed(Chunk(0, reply[lost:])))

@@ -33,6 +33,7 @@ BUILT_IN: Mapping[str, Mapping[str, str]] = {
         "clocked": "gaugelog.frames.clocked:ClockedFraming",
     },
     LINKS: {
+        "tcp": "gaugelog.links.tcp:TcpLink",
         "serial": "gaugelog.links.serial_port:SerialLink",
         "typed": "gaugelog.links.typed:TypedLink",
         "replay": "gaugelog.links.replay:ReplayLink",

@@ -41,6 +41,13 @@ class Lines:
         self.begun = self._too_long or bool(self._kept)
         return found
 
+    def take_back(self) -> bytes:
+        """Return the line that has begun, for whoever can make more of it at once; of one too long nothing is kept."""
+        if self._too_long:
+            return b""
+        kept, self._kept, self.begun = self._kept, b"", False
+        return kept
+
     def _reject(self, line: bytes, time_ns: int) -> Reject:
         return Reject(time_ns, line[: self._longest], RejectReason.TOO_LONG)
 

@@ -212,6 +212,9 @@ class ModbusDecoder:
     def __init__(self, framing: ModbusFraming) -> None:
         self._framing = framing
         self._scan = Scan(self._recognise)
+        self._begun = b""
+        """The beginning of an answer to us that stands where a message may begin."""
+
         self._unanswered = b""
         """The last message of any unit, if it was a request to read registers."""
         self._hears_requests = framing.listen
@@ -242,14 +245,27 @@ class ModbusDecoder:
 
     def feed(self, chunk: Chunk) -> list[Frame | Reject]:
         """Take a chunk, return the values and faults that it completed."""
-        data, time_ns = chunk.data, chunk.time_ns
+        data, time_ns = self._begun + chunk.data, chunk.time_ns
+        self._begun = b""
         found: list[Frame | Reject] = []
-        searches = self._hears_requests or self._scan.kept or self._answer_may_be_question
-        settled = 0 if searches else self._take_answers(data, time_ns, found)
-        if settled < len(data):
-            items = (self._item(piece, time_ns) for piece in self._scan.feed(data[settled:]))
-            found += [item for item in items if item is not None]
+        if not (self._hears_requests or self._scan.kept or self._answer_may_be_question):
+            data = data[self._take_answers(data, time_ns, found) :]
+            if self._begins_answer(data):
+                self._begun = data
+                return found
+        self._search(data, time_ns, found)
         return found
+
+    def _begins_answer(self, data: bytes) -> bool:
+        """Return whether bytes are the beginning of an answer to us, as a stream cut anywhere ends in one."""
+        head, length, *_ = self._answer
+        return len(data) < length and (data.startswith(head) or head.startswith(data))
+
+    def _search(self, data: bytes, time_ns: int, found: list[Frame | Reject]) -> None:
+        """Look for messages of anybody wherever they begin."""
+        if data:
+            items = (self._item(piece, time_ns) for piece in self._scan.feed(data))
+            found += [item for item in items if item is not None]
 
     def _take_answers(self, data: bytes, time_ns: int, found: list[Frame | Reject]) -> int:
         """Take our whole answers off the front, as most chunks are nothing else; return how far they reach."""
@@ -269,8 +285,11 @@ class ModbusDecoder:
 
     def finish(self, time_ns: int) -> list[Frame | Reject]:
         """Say that the connection has ended; what was left over comes back as rejects."""
+        found: list[Frame | Reject] = []
+        self._search(self._begun, time_ns, found)
+        self._begun = b""
         self._hears_requests, self._asked = self._framing.listen, None
-        return [reject_of(piece, time_ns) for piece in self._scan.finish()]
+        return found + [reject_of(piece, time_ns) for piece in self._scan.finish()]
 
     def _item(self, piece: Piece, time_ns: int) -> Frame | Reject | None:
         """Return what a piece of the stream is to us; None for what is between others, and for requests."""

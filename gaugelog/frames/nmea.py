@@ -22,6 +22,12 @@ _QUADRUPLE = 4
 _LONGEST = 82
 _LINE_END = 2
 _MOST_PLACES = 100
+_BEHIND_BODY = 5
+"""The star, two digits, and the end of the line."""
+
+_ADDRESS_LENGTH = 6
+"""Talker, formatter, and the comma behind them."""
+
 _TALKER = "II"
 """What an integrated instrument calls itself."""
 
@@ -34,7 +40,9 @@ _ADDRESS = re.compile(r"[A-OQ-Z][A-Z0-9]").fullmatch
 _FORMATTER = re.compile(r"[A-Z0-9]{3}").fullmatch
 _HEX = {f"{number:02X}": number for number in range(256)}
 _NONE = re.compile("(?!)")
-_LETTERS = r"[^\x00-\x1f\x7f-\U0010ffff,*$!]*"
+_LETTERS = r"[\x20\x22\x23\x25-\x29\x2b\x2d-\x7e]*"
+"""What a part that is received may be made of: all that can be printed, but for the signs that part a sentence."""
+
 
 checksum: Callable[[bytes], int] = anycrc.CRC(8, 0x01, 0x00, False, False, 0x00).calc
 """The exclusive or of all bytes, which is their remainder by x**8 + 1."""
@@ -83,13 +91,16 @@ class NmeaFraming:
             options.fault("unit_place", self.unit_place, "another place than the number's")
 
     def only_transducer(self) -> re.Pattern[str]:
-        """Return what a whole sentence matches that holds nothing but one transducer that is meant."""
+        """Return what a whole sentence matches that holds nothing but one transducer that is meant.
+
+        Its groups: all that is checked, talker, type, number, unit, id, and the checksum.
+        """
         if not self.is_xdr:
             return _NONE
         talker = re.escape(self.talker) or "[A-OQ-Z][A-Z0-9]"
         kind, name = (re.escape(text) or _LETTERS for text in (self.type, self.id))
         number = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
-        return re.compile(rf"\$({talker})XDR,({kind}),({number}),({_LETTERS}),({name})\*([0-9A-F]{{2}})\r\n")
+        return re.compile(rf"\$(({talker})XDR,({kind}),({number}),({_LETTERS}),({name}))\*([0-9A-F]{{2}})\r\n")
 
     def decoder(self) -> NmeaDecoder:
         """Return a fresh decoder."""
@@ -129,35 +140,43 @@ class NmeaDecoder:
         self._framing = framing
         self._sentence, self._talker = framing.sentence, framing.talker
         self._read = self._transducers if framing.is_xdr else self._place
-        self._longest = framing.longest
+        self._longest = framing.longest - _BEHIND_BODY
         self._lines = Lines(framing.longest - _LINE_END)
-        self._match_only = framing.only_transducer().fullmatch
+        self._find_only = framing.only_transducer().findall
 
     def feed(self, chunk: Chunk) -> list[Frame | Reject]:
         """Take a chunk, return the values and faults that it completed."""
-        data, time_ns = chunk.data, chunk.time_ns
-        if not self._lines.begun and (frame := self._only_transducer(data, time_ns)) is not None:
-            return [frame]
-        found: list[Frame | Reject] = []
-        for line in self._lines.feed(data, time_ns):
+        time_ns = chunk.time_ns
+        data = self._lines.take_back() + chunk.data if self._lines.begun else chunk.data
+        found = self._all_alike(data, time_ns)
+        if found and data.endswith(b"\n"):
+            return found
+        left = data[data.rfind(b"\n") + 1 :] if found else data
+        for line in self._lines.feed(left, time_ns):
             if isinstance(line, Reject):
                 found.append(line)
-            elif (frame := self._only_transducer(line + b"\r\n", time_ns)) is not None:
-                found.append(frame)
             else:
                 self._line(line, time_ns, found)
         return found
 
-    def _only_transducer(self, sentence: bytes, time_ns: int) -> Frame | None:
-        """Return at once what most sentences are, sound and of our transducer alone; None for anything else."""
-        match = self._match_only(sentence.decode("latin-1"))
-        if match is None or len(sentence) > self._longest:
-            return None
-        talker, kind, number, unit, name, sent = match.groups()
-        if checksum(sentence[1:-5]) != _HEX[sent]:
-            return None
-        fields = {"number": number, "unit": unit, "id": name, "type": kind, "talker": talker}
-        return Frame(time_ns, sentence[7:-5], fields)
+    def _all_alike(self, data: bytes, time_ns: int) -> list[Frame | Reject]:
+        """Return the values of all whole sentences where each is sound and of our transducer alone, as most are.
+
+        Empty where any of them is anything else: each line is then looked at by itself.
+        """
+        text = data.decode("latin-1")
+        found: list[Frame | Reject] = []
+        longest, sum_of, of_digits = self._longest, checksum, _HEX
+        at = 0
+        for body, talker, kind, number, unit, name, sent in self._find_only(text):
+            end = at + 1 + len(body)
+            checked = data[at + 1 : end]
+            if sum_of(checked) != of_digits[sent] or end - at > longest:
+                return []
+            fields = {"number": number, "unit": unit, "id": name, "type": kind, "talker": talker}
+            found.append(Frame(time_ns, checked[_ADDRESS_LENGTH:], fields))
+            at = end + _BEHIND_BODY
+        return found if at == text.rfind("\n") + 1 else []
 
     def finish(self, time_ns: int) -> list[Frame | Reject]:
         """Say that the connection has ended: an unfinished sentence is told as cut off."""

@@ -5,14 +5,18 @@ Here: finding its datasheet and its link. Not here: opening it (`gauges.stream`)
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from gaugelog.datasheets.catalogue import find_datasheet
+from gaugelog.errors import UnknownPluginError
 from gaugelog.gauges.simulated import SimulatedLink
 from gaugelog.gauges.stream import GaugeStream
-from gaugelog.links import Link
+from gaugelog.links import Link, Suits
+from gaugelog.links.faults import FaultLink, parse_faults
+from gaugelog.links.tap import TapLink
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.gauges import Address, GaugeName, parse_gauge
 from gaugelog.model.instrument import NamedGauge
@@ -21,21 +25,42 @@ from gaugelog.plugins import LINKS, load
 SIMULATED = "sim"
 
 
+_AROUND = ("tap", "faults")
+"""Options that any address may have: what stands around the link, and not what the link is."""
+
+
 def open_link(address: Address, datasheet: Datasheet) -> Link:
     """Return the link that an address names, not opened yet.
 
-    A plain file of bytes has no times of its own: it is replayed at the datasheet's rate unless the address says one.
+    What the address leaves open and the datasheet knows is filled in (`links.Suits`). With `faults=` the link is spoilt
+    on purpose, with `tap=` its bytes are written down as the program sees them.
 
     Raises:
         AddressError: the address can't be understood.
         UnknownPluginError: no link has this scheme.
         PluginBrokenError: the link's provider can't be imported.
     """
+    own = {name: value for name, value in address.options.items() if name not in _AROUND}
+    link = _plain_link(replace(address, options=own), datasheet)
+    if "faults" in address.options:
+        link = FaultLink(link, parse_faults(address.options["faults"], address.text))
+    if "tap" in address.options:
+        link = TapLink(link, address.options["tap"], {"datasheet": datasheet.name})
+    return link
+
+
+def _plain_link(address: Address, datasheet: Datasheet) -> Link:
+    """Return the link itself, with nothing around it."""
     if address.scheme == SIMULATED:
         return SimulatedLink(address, datasheet)
-    if address.scheme == "replay" and datasheet.rate_hz and "rate" not in address.options:
-        address = replace(address, options={**address.options, "rate": f"{datasheet.rate_hz:g}"})
-    link: Link = load(LINKS, address.scheme)(address)
+    try:
+        link_class = load(LINKS, address.scheme)
+    except UnknownPluginError as error:
+        known = sorted((*error.known, SIMULATED))
+        raise UnknownPluginError(error.got, difflib.get_close_matches(error.got, known, 3, 0.5), known) from None
+    if isinstance(link_class, Suits):
+        address = link_class.suit(address, datasheet)
+    link: Link = link_class(address)
     return link
 
 

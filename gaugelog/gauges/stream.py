@@ -14,7 +14,7 @@ from gaugelog.datasheets.meaning import Decoding
 from gaugelog.errors import LinkFailedError, LinkReason
 from gaugelog.gauges.liveliness import Liveliness
 from gaugelog.gauges.polling import Poller
-from gaugelog.links import GoesDeaf, Link, LinkEnded, TellsDevice
+from gaugelog.links import GoesDeaf, HasTrouble, Link, LinkEnded, TellsDevice
 from gaugelog.links.inbox import Clock
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.device import Device
@@ -70,6 +70,7 @@ class GaugeStream:
         self._pauses, self._lost = growing_pauses(), False
         self._liveliness = Liveliness(datasheet)
         self._teller = link if isinstance(link, TellsDevice) else None
+        self._troubled = link if isinstance(link, HasTrouble) else None
         self._revives = reconnect and isinstance(link, GoesDeaf) and link.goes_deaf
 
     async def events(self) -> AsyncIterator[GaugeEvent]:
@@ -93,6 +94,9 @@ class GaugeStream:
                         if state is not None:
                             yield self._change(heard.chunk.time_ns, state, self._silence_words(state))
                         yield heard
+                        if self._troubled is not None and self._troubled.trouble:
+                            yield self._change(heard.chunk.time_ns, LinkState.OPEN, self._troubled.trouble)
+                            self._troubled = None
                         self._revive_if_deaf(heard.chunk.time_ns)
                 except (LinkEnded, LinkFailedError) as reason:
                     ending = reason

@@ -5,7 +5,7 @@ gives an empty chunk as a tick whenever `TICK_S` passed in silence. It ends in o
 (`receive` is not called again), ended (`LinkEnded`: a replay or standard input came to its end), or lost
 (`LinkFailedError` with its reason).
 
-What only some links can do they offer beside that: `TellsDevice`, `GoesDeaf`, `Suits`, `Finds`.
+What only some links can do they offer beside that: `TellsDevice`, `GoesDeaf`, `HasTrouble`, `Suits`, `Finds`.
 """
 
 from __future__ import annotations
@@ -83,6 +83,13 @@ class GoesDeaf(Protocol):
     """
 
     goes_deaf: bool
+
+
+@runtime_checkable
+class HasTrouble(Protocol):
+    """A link of which something fails that doesn't end it; `trouble` says what, empty while all is well."""
+
+    trouble: str
 
 
 @runtime_checkable

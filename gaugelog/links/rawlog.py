@@ -82,6 +82,14 @@ class RawLogWriter:
         for key, value in (remarks or {}).items():
             file.write(f"# {key}: {' '.join(value.split())}\n")
 
+    def go_on_in(self, file: TextIO) -> None:
+        """Write on into a file that was closed meanwhile and opened again at its end."""
+        self._file = file
+
+    def remark(self, words: str) -> None:
+        """Write a remark between the chunks."""
+        self._file.write(f"# {' '.join(words.split())}\n")
+
     def write(self, chunk: Chunk) -> None:
         """Write one chunk. Times must not run backward.
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from gaugelog.errors import AddressError, LinkFailedError, LinkReason
@@ -15,6 +16,7 @@ from gaugelog.links import TICK_S, LinkEnded
 from gaugelog.links.inbox import Clock
 from gaugelog.links.options import Options
 from gaugelog.links.rawlog import is_raw_log, parse_raw_log
+from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.gauges import Address
 from gaugelog.model.readings import Chunk
 
@@ -91,6 +93,13 @@ class ReplayLink:
         self._started_s = 0.0
         self._chunks: Iterator[Chunk] | None = None
         self._pending: Chunk | None = None
+
+    @classmethod
+    def suit(cls, address: Address, datasheet: Datasheet) -> Address:
+        """Return the address with the datasheet's rate, for a plain file: its bytes have no times of their own."""
+        if datasheet.rate_hz is None or "rate" in address.options:
+            return address
+        return replace(address, options={**address.options, "rate": f"{datasheet.rate_hz:g}"})
 
     async def open(self) -> None:
         """Read the file and start at its beginning.

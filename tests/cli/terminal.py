@@ -151,7 +151,7 @@ class Gauge(Moved):
 class GaugeInTheAir(Moved):
     """An angle gauge on Bluetooth LE; `environment` is what a program needs to hear it."""
 
-    name = "described-angle@ble-virtual:bench-angle?described=yes"
+    name = "described-angle@ble-virtual:bench-angle"
 
     def __init__(self) -> None:
         super().__init__(str(AIR_PROGRAM), str(RADIO))

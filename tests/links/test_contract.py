@@ -6,15 +6,19 @@ import asyncio
 import os
 import sys
 from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from tempfile import TemporaryDirectory
 
 import pytest
 
 from gaugelog.links import Link, LinkEnded, contract
 from gaugelog.links.contract import check_link
+from gaugelog.links.faults import FaultLink, Faults
 from gaugelog.links.pair import memory_pair
 from gaugelog.links.pty_pair import PtyFarEnd
 from gaugelog.links.serial_port import SerialLink
+from gaugelog.links.tap import TapLink
+from gaugelog.links.tcp import TcpLink
 from gaugelog.links.typed import TypedLink
 from gaugelog.model.gauges import Address, parse_address
 
@@ -32,7 +36,7 @@ async def serial_rig() -> AsyncIterator[Rig]:
 
 
 @asynccontextmanager
-async def socket_rig() -> AsyncIterator[Rig]:
+async def server_rig(plain: type[SerialLink] | type[TcpLink], scheme: str) -> AsyncIterator[Rig]:
     writers: list[asyncio.StreamWriter] = []
 
     def came(_reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
@@ -41,7 +45,7 @@ async def socket_rig() -> AsyncIterator[Rig]:
     server = await asyncio.start_server(came, "127.0.0.1", 0)
     port = server.sockets[0].getsockname()[1]
 
-    class AcceptedLink(SerialLink):
+    class AcceptedLink(plain):
         """Opened only when the other side knows of it, so that a test writes to the newest connection."""
 
         async def open(self) -> None:
@@ -56,11 +60,32 @@ async def socket_rig() -> AsyncIterator[Rig]:
     async def unplug() -> None:
         writers[-1].close()
 
-    yield AcceptedLink(parse_address(f"serial:socket://127.0.0.1:{port}")), write, unplug
+    yield AcceptedLink(parse_address(f"{scheme}127.0.0.1:{port}")), write, unplug
     server.close()
     for writer in writers:
         writer.close()
     await server.wait_closed()
+
+
+def socket_rig() -> AbstractAsyncContextManager[Rig]:
+    return server_rig(SerialLink, "serial:socket://")
+
+
+def tcp_rig() -> AbstractAsyncContextManager[Rig]:
+    return server_rig(TcpLink, "tcp:")
+
+
+@asynccontextmanager
+async def tapped_rig() -> AsyncIterator[Rig]:
+    with TemporaryDirectory() as folder:
+        async with tcp_rig() as (inner, write, unplug):
+            yield TapLink(inner, f"{folder}/tapped.log"), write, unplug
+
+
+@asynccontextmanager
+async def faulty_rig() -> AsyncIterator[Rig]:
+    async with serial_rig() as (inner, write, unplug):
+        yield FaultLink(inner, Faults(cut=0.5, glue=0.4, delay=0.02)), write, unplug
 
 
 @asynccontextmanager
@@ -85,9 +110,9 @@ async def typed_rig() -> AsyncIterator[Rig]:
     os.close(read_end)
 
 
-@pytest.mark.parametrize("rig", [serial_rig, socket_rig, pair_rig, typed_rig])
+@pytest.mark.parametrize("rig", [serial_rig, socket_rig, tcp_rig, tapped_rig, faulty_rig, pair_rig, typed_rig])
 async def test_every_link_keeps_the_contract(rig) -> None:
-    if rig is serial_rig and sys.platform == "win32":
+    if rig in (serial_rig, faulty_rig) and sys.platform == "win32":
         pytest.skip("there are no ptys on this system")
     async with rig() as (link, write, unplug):
         await check_link(link, write, unplug, ends_by=LinkEnded if rig is typed_rig else None)

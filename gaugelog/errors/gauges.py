@@ -155,6 +155,16 @@ _BLUETOOTH_HINTS = {
     " with the computer's Bluetooth.",
 }
 
+_NETWORK_HINTS = {
+    LinkReason.NOT_FOUND: "Switch the gauge on; see that it and this computer are on one network, and that host and"
+    " port are those of the gauge or of its serial server.",
+    LinkReason.NOT_PERMITTED: "The system or a wall around the network forbids this connection: allow this program, or"
+    " the terminal it runs in, to use the local network.",
+    LinkReason.LOST: "Everything read so far is kept. Look at the network and the gauge, then run the same command"
+    " again: it goes on in the same recording.",
+    LinkReason.FAILED: "See that host and port are those of the gauge, then run the command again.",
+}
+
 
 class LinkFailedError(GaugelogError):
     """A link could not be opened, or went away."""
@@ -172,6 +182,8 @@ class LinkFailedError(GaugelogError):
             return "PORT in the instrument file stands for your own port: `gaugelog gauges` lists those that are there."
         if self.address.startswith("ble"):
             return _BLUETOOTH_HINTS.get(self.reason, _LINK_HINTS[self.reason])
+        if self.address.startswith("tcp:"):
+            return _NETWORK_HINTS.get(self.reason, _LINK_HINTS[self.reason])
         return _LINK_HINTS[self.reason]
 
 

@@ -187,7 +187,7 @@ class _Search:
 
 def may_come(datasheet: Datasheet, way: Address, link_class: Any) -> bool:
     """Return whether a gauge of this kind could be at an address: what its datasheet knows of it has to agree."""
-    if not issubclass(link_class, Suits):
+    if not (_is_radio(link_class) and issubclass(link_class, Suits)):
         return True
     known = link_class.suit(replace(way, options={}), datasheet).options
     return all(name in way.options and _same(way.options[name], value) for name, value in known.items())

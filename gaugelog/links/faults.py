@@ -8,17 +8,22 @@ from __future__ import annotations
 
 import asyncio
 import random
+import time
 from collections import deque
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from gaugelog.errors import AddressError, LinkFailedError, LinkReason
-from gaugelog.links import Link, LinkEnded
+from gaugelog.links import TICK_S, Link, LinkEnded
 from gaugelog.links.around import LinkAround
+from gaugelog.links.inbox import Clock
 from gaugelog.model.readings import Chunk
 
 _SHARES = ("cut", "glue", "garble", "lose")
 _SECONDS = ("delay", "drop")
 _NAMES = (*_SHARES, *_SECONDS, "seed")
+_NS = 1_000_000_000
+_MOST_HELD = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +31,9 @@ class Faults:
     """Which faults, and how often.
 
     Shares of chunks, 0 to 1: `cut` in two pieces that come one after the other, `glue` held back and joined to the
-    next, `garble` with one bit changed, `lose` that never come. `delay`: up to that many seconds late, in order.
-    `drop`: the link is lost after that many seconds on the average, 0 for never. The same `seed` gives the same faults.
+    next (let go in a silence, and beyond 4096 bytes), `garble` with one bit changed, `lose` that never come. `delay`:
+    up to that many seconds late, in order. `drop`: the link is lost after that many seconds on the average, 0 for
+    never. The same `seed` gives the same faults.
     """
 
     cut: float = 0.0
@@ -64,26 +70,37 @@ def parse_faults(text: str, address_text: str) -> Faults:
     return Faults(**values, seed=seed)
 
 
+class _Coming(NamedTuple):
+    """A chunk on its way: `due_ns` is the moment on the clock in which it comes out."""
+
+    chunk: Chunk
+    due_ns: int
+
+
 class FaultLink(LinkAround):
     """A link with faults.
 
-    What is cut, glued and delayed arrives whole and in order, only otherwise; what is garbled or lost doesn't.
+    What is cut, glued and delayed arrives whole and in order, only otherwise; what is garbled or lost doesn't. Each
+    kind of fault has its own chance, drawn once a chunk: the faults depend on the chunks alone, not on how they are
+    asked for. What is played faster than time is delayed in its stamps only.
 
     Args:
         inner: the link inside.
         faults: which, and how often.
+        clock: gives monotonic nanoseconds; the link's own.
     """
 
-    def __init__(self, inner: Link, faults: Faults) -> None:
+    def __init__(self, inner: Link, faults: Faults, clock: Clock = time.monotonic_ns) -> None:
         super().__init__(inner)
         self._faults = faults
-        self._chance = random.Random(f"faults/{faults.seed}")
-        self._ready: deque[Chunk] = deque()
+        self._clock = clock
+        self._chances = {name: random.Random(f"{faults.seed}/{name}") for name in _NAMES}
+        self._coming: deque[_Coming] = deque()
         self._held = b""
         self._ending: LinkEnded | LinkFailedError | None = None
         self._lost_after_s = 0.0
         self._opened_s = 0.0
-        self._last_ns = 0
+        self._given_ns = self._newest_ns = 0
 
     async def open(self) -> None:
         """Open the link inside.
@@ -92,28 +109,36 @@ class FaultLink(LinkAround):
             LinkFailedError: as it does.
         """
         await self.inner.open()
-        self._ready.clear()
+        self._coming.clear()
         self._held, self._ending = b"", None
+        self._given_ns = self._clock()
         self._opened_s = asyncio.get_running_loop().time()
-        self._lost_after_s = self._chance.expovariate(1 / self._faults.drop) if self._faults.drop else 0.0
+        drop_s = self._faults.drop
+        self._lost_after_s = self._chances["drop"].expovariate(1 / drop_s) if drop_s else 0.0
 
     async def receive(self) -> Chunk:
-        """Return the next bytes, as the faults let them come, or a tick.
+        """Return the next bytes, as the faults let them come, or a tick; safe to cancel.
 
         Raises:
             LinkEnded: as the link inside does, after all that was held back.
             LinkFailedError: as the link inside does, or dropped on purpose.
         """
-        while not self._ready:
+        while not self._coming:
             if self._ending is not None:
                 raise self._ending
             await self._take_next()
-        late_s = self._chance.uniform(0.0, self._faults.delay) if self._ready[0].data else 0.0
-        if late_s:
-            await asyncio.sleep(late_s)
-        chunk = self._ready.popleft()
-        self._last_ns = max(self._last_ns, chunk.time_ns + round(late_s * 1e9))
-        return Chunk(self._last_ns, chunk.data)
+        chunk, due_ns = self._coming[0]
+        wait_s = (due_ns - self._clock()) / _NS
+        tick_ns = self._given_ns + round(TICK_S * _NS)
+        if wait_s > 0 and chunk.time_ns > tick_ns:
+            await asyncio.sleep(max(0.0, wait_s - (chunk.time_ns - tick_ns) / _NS))
+            self._given_ns = tick_ns
+            return Chunk(tick_ns, b"")
+        if wait_s > 0:
+            await asyncio.sleep(wait_s)
+        self._coming.popleft()
+        self._given_ns = chunk.time_ns
+        return chunk
 
     async def _take_next(self) -> None:
         """Take the next chunk of the link inside, or its ending, which comes after what is held back."""
@@ -125,26 +150,43 @@ class FaultLink(LinkAround):
             except (LinkEnded, LinkFailedError) as ending:
                 self._ending = ending
         if self._ending is not None and self._held:
-            self._take(Chunk(self._last_ns, b""))
+            self._let_come(self._newest_ns, b"")
 
     def _take(self, chunk: Chunk) -> None:
         """Turn one chunk of the link inside into what comes of it: nothing, itself, or two."""
         if not chunk.data:
-            self._ready.append(Chunk(chunk.time_ns, self._held))
-            self._held = b""
+            self._let_come(chunk.time_ns, b"")
             return
-        chance, faults = self._chance, self._faults
-        lost, glued, garbled, cut = (chance.random() for _ in range(4))
-        place = chance.randrange(max(len(chunk.data), 1))
-        if lost < faults.lose:
+        lost, garbled, glued = (self._happens(name) for name in ("lose", "garble", "glue"))
+        data = self._garbled(chunk.data) if garbled else chunk.data
+        if lost:
             return
-        data = chunk.data
-        if garbled < faults.garble:
-            data = data[:place] + bytes([data[place] ^ (1 << chance.randrange(8))]) + data[place + 1 :]
-        data, self._held = self._held + data, b""
-        if glued < faults.glue:
-            self._held = data
-        elif cut < faults.cut and place:
-            self._ready += [Chunk(chunk.time_ns, data[:place]), Chunk(chunk.time_ns, data[place:])]
+        if glued and len(self._held) + len(data) <= _MOST_HELD:
+            self._held += data
         else:
-            self._ready.append(Chunk(chunk.time_ns, data))
+            self._let_come(chunk.time_ns, data)
+
+    def _let_come(self, time_ns: int, data: bytes) -> None:
+        """Let bytes come behind those that were held back, perhaps in two pieces."""
+        data, self._held = self._held + data, b""
+        if len(data) > 1 and self._happens("cut"):
+            place = self._chances["cut"].randrange(1, len(data))
+            self._come_late(time_ns, data[:place])
+            data = data[place:]
+        self._come_late(time_ns, data)
+
+    def _come_late(self, time_ns: int, data: bytes) -> None:
+        late_s = self._chances["delay"].uniform(0.0, self._faults.delay) if data else 0.0
+        self._newest_ns = max(self._newest_ns, time_ns + round(late_s * _NS))
+        now_ns = self._clock()
+        due_ns = now_ns if time_ns > now_ns else self._newest_ns
+        self._coming.append(_Coming(Chunk(self._newest_ns, data), due_ns))
+
+    def _happens(self, name: str) -> bool:
+        share: float = getattr(self._faults, name)
+        return self._chances[name].random() < share
+
+    def _garbled(self, data: bytes) -> bytes:
+        chance = self._chances["garble"]
+        place = chance.randrange(len(data))
+        return data[:place] + bytes([data[place] ^ (1 << chance.randrange(8))]) + data[place + 1 :]

@@ -82,10 +82,6 @@ class RawLogWriter:
         for key, value in (remarks or {}).items():
             file.write(f"# {key}: {' '.join(value.split())}\n")
 
-    def go_on_in(self, file: TextIO) -> None:
-        """Write on into a file that was closed meanwhile and opened again at its end."""
-        self._file = file
-
     def remark(self, words: str) -> None:
         """Write a remark between the chunks."""
         self._file.write(f"# {' '.join(words.split())}\n")

@@ -6,13 +6,15 @@ Here: which file, and that a full disk ends the log and never the reading. Not h
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import errno
+import io
+import os
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import TextIO
 
 from gaugelog.errors import AddressError
-from gaugelog.links import Link
+from gaugelog.links import TICK_S, Link
 from gaugelog.links.around import LinkAround
 from gaugelog.links.rawlog import RawLogWriter, bytes_to_text
 from gaugelog.model.readings import Chunk
@@ -20,16 +22,14 @@ from gaugelog.model.readings import Chunk
 FLUSH_S = 1.0
 """At most this much of what came may be missing from the file when the power goes."""
 
-_MOST_FILES = 10_000
-
 
 def free_path(wanted: Path) -> Path:
     """Return `wanted`, or where that is taken `NAME-2.log`, `NAME-3.log`, …: no log is ever written over."""
-    for number in range(1, _MOST_FILES):
-        path = wanted if number == 1 else wanted.with_name(f"{wanted.stem}-{number}{wanted.suffix}")
-        if not path.exists():
-            return path
-    return wanted
+    path, number = wanted, 1
+    while os.path.lexists(path):
+        number += 1
+        path = wanted.with_name(f"{wanted.stem}-{number}{wanted.suffix}")
+    return path
 
 
 class TapLink(LinkAround):
@@ -54,10 +54,10 @@ class TapLink(LinkAround):
             raise AddressError(inner.address.text, "tap= names the file that the bytes are written to")
         self.path = Path(wanted)
         self.trouble = ""
-        self._remarks = {"gauge": inner.address.text, **(remarks or {})}
-        self._file: TextIO | None = None
-        self._writer: RawLogWriter | None = None
-        self._flushed_ns = 0
+        self._begun = False
+        self._unsaved = io.StringIO()
+        self._writer = RawLogWriter(self._unsaved, {"gauge": inner.address.text, **(remarks or {})})
+        self._newest_ns = self._saved_ns = 0
 
     async def open(self) -> None:
         """Open the link inside, and the file: the first time a new one, then the same again.
@@ -66,8 +66,9 @@ class TapLink(LinkAround):
             LinkFailedError: as the link inside does.
         """
         await self.inner.open()
-        if not self.trouble:
-            self._try(self._open_file)
+        if self._begun:
+            self._writer.remark("opened again")
+        self._save()
 
     async def receive(self) -> Chunk:
         """Return the next bytes, which have been written down, or a tick.
@@ -76,8 +77,8 @@ class TapLink(LinkAround):
             LinkEnded, LinkFailedError: as the link inside does.
         """
         chunk = await self.inner.receive()
-        if self._file is not None:
-            self._try(self._write, chunk)
+        if not self.trouble:
+            self._write(chunk)
         return chunk
 
     async def send(self, data: bytes) -> None:
@@ -86,44 +87,70 @@ class TapLink(LinkAround):
         Raises:
             LinkFailedError: as the link inside does.
         """
-        if self._file is not None and self._writer is not None:
-            self._try(self._writer.remark, f"asked: {bytes_to_text(data)}")
+        if not self.trouble:
+            self._writer.remark(f"asked: {bytes_to_text(data)}")
         await self.inner.send(data)
 
     async def close(self) -> None:
-        """Close the link inside and the file; closing twice is fine."""
-        await self.inner.close()
-        file, self._file = self._file, None
-        if file is not None:
-            self._try(file.close)
-
-    def _open_file(self) -> None:
-        if self._file is not None:
-            return
-        if self._writer is not None:
-            self._file = self.path.open("a", encoding="utf-8", newline="\n")
-            self._writer.go_on_in(self._file)
-            return
-        self.path = free_path(self.path)
-        self._file = self.path.open("x", encoding="utf-8", newline="\n")
-        self._writer = RawLogWriter(self._file, self._remarks)
+        """Close the link inside and bring the file up to date; closing twice is fine."""
+        try:
+            await self.inner.close()
+        finally:
+            if self._begun:
+                self._save()
 
     def _write(self, chunk: Chunk) -> None:
-        if self._file is None or self._writer is None:
-            return
+        """Write a chunk, never with an earlier time than the one before: such a log could not be played."""
         if chunk.data:
-            self._writer.write(chunk)
-        if chunk.time_ns - self._flushed_ns > FLUSH_S * 1e9:
-            self._file.flush()
-            self._flushed_ns = chunk.time_ns
+            self._newest_ns = max(self._newest_ns, chunk.time_ns)
+            self._writer.write(Chunk(self._newest_ns, chunk.data))
+        if chunk.time_ns - self._saved_ns >= (FLUSH_S - TICK_S) * 1e9:
+            self._saved_ns = chunk.time_ns
+            self._save()
 
-    def _try(self, action: Callable[..., None], *arguments: object) -> None:
-        """Do something to the file; where that fails, write no more: the reading goes on without the log."""
+    def _save(self) -> None:
+        """Bring the file up to date; where that fails, write no more: the reading goes on without the log."""
+        if self.trouble:
+            return
+        data = self._unsaved.getvalue().encode(errors="replace")
+        self._unsaved.seek(0)
+        self._unsaved.truncate()
         try:
-            action(*arguments)
+            if not self._begun:
+                self.path = _new_file(self.path)
+                self._begun = True
+            _append(self.path, data)
         except OSError as reason:
             self.trouble = f"{self.path} is not written any more: {reason.strerror or reason}"
-            file, self._file = self._file, None
-            if file is not None:
-                with suppress(OSError):
-                    file.close()
+
+
+def _new_file(wanted: Path) -> Path:
+    """Return the path of a file made just now.
+
+    Raises:
+        OSError: it can't be made, or a folder has that name.
+    """
+    if wanted.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+    while True:
+        path = free_path(wanted)
+        with suppress(FileExistsError), path.open("xb"):
+            return path
+
+
+def _append(path: Path, data: bytes) -> None:
+    """Write all of `data` behind what a file has already, or nothing: half a line would spoil the whole log.
+
+    Raises:
+        OSError: it can't be written, or is not there any more.
+    """
+    with path.open("r+b", buffering=0) as file:
+        end = file.seek(0, io.SEEK_END)
+        left = memoryview(data)
+        try:
+            while left:
+                left = left[file.write(left) :]
+        except OSError:
+            with suppress(OSError):
+                file.truncate(end)
+            raise

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, ClassVar
 
 import pytest
@@ -251,3 +252,10 @@ async def test_a_gauge_that_answers_when_asked_is_found_at_a_real_port() -> None
     (choice,) = found.choices
     assert choice.fit.datasheet.name == "caliper-polled"
     assert found.places[0].heard[-1].question == b"?\r"
+
+
+async def test_a_plain_file_of_bytes_is_looked_at_with_every_datasheet(tmp_path: Path) -> None:
+    (tmp_path / "bytes.txt").write_bytes(b"+  2.85\r\n" * 20)
+    wish = Wish(places=(f"replay:{tmp_path}/bytes.txt?speed=max",), listen_s=1.0)
+    found = await find_gauges(wish, [find_datasheet("angle-line")])
+    assert [fit.datasheet.name for fit in found.places[0].heard[0].fits] == ["angle-line"]

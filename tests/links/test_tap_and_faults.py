@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import shutil
+import sys
+import time
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import aclosing
@@ -168,21 +171,76 @@ async def test_opened_again_the_log_goes_on_and_another_run_takes_another_name(t
     assert free_path(wanted) == tmp_path / "tapped-3.log"
 
 
-@pytest.mark.parametrize("wanted", ["/dev/full", "{folder}/not/there/tapped.log"])
-async def test_a_log_that_can_not_be_written_ends_without_the_reading(
-    wanted: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    if wanted == "/dev/full":
-        if not Path(wanted).exists():
-            pytest.skip("there is no full device on this system")
-        monkeypatch.setattr("gaugelog.links.tap.free_path", lambda path: tmp_path / "full.log")
-        (tmp_path / "full.log").unlink(missing_ok=True)
-        real_open = Path.open
-        monkeypatch.setattr(Path, "open", lambda self, *a, **k: real_open(Path(wanted), "w", encoding="utf-8"))
-    link = TapLink(Scripted(), wanted.format(folder=tmp_path))
-    got = await everything(link)
-    assert whole(got) == whole(CHUNKS)
+async def test_a_folder_that_is_not_there_ends_the_log_without_the_reading(tmp_path: Path) -> None:
+    link = TapLink(Scripted(), str(tmp_path / "not" / "there" / "tapped.log"))
+    assert whole(await everything(link)) == whole(CHUNKS)
     assert "is not written any more" in link.trouble
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no full device on this system")
+async def test_a_full_disk_ends_the_log_without_the_reading(tmp_path: Path) -> None:
+    link = TapLink(Scripted(), str(tmp_path / "tapped.log"))
+    await link.open()
+    link.path.unlink()
+    link.path.symlink_to("/dev/full")
+    assert whole([await link.receive() for _ in CHUNKS]) == whole(CHUNKS)
+    await link.close()
+    assert "No space left" in link.trouble
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the limit on a file's size is the system's")
+async def test_what_fits_no_more_leaves_a_log_that_can_be_played(tmp_path: Path) -> None:
+    import resource
+
+    link = TapLink(Scripted(), str(tmp_path / "tapped.log"))
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (5003, before[1]))
+    try:
+        assert whole(await everything(link)) == whole(CHUNKS)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert link.trouble
+    kept = parse_raw_log(link.path.read_text(encoding="utf-8").splitlines(), link.path)
+    assert 0 < len(kept) < len(CHUNKS)
+    assert kept == CHUNKS[: len(kept)]
+
+
+async def test_a_folder_that_vanishes_ends_the_log_and_is_told(tmp_path: Path) -> None:
+    link = TapLink(Scripted(), str(tmp_path / "logs" / "tapped.log"))
+    (tmp_path / "logs").mkdir()
+    await link.open()
+    shutil.rmtree(tmp_path / "logs")
+    assert whole([await link.receive() for _ in CHUNKS]) == whole(CHUNKS)
+    assert "is not written any more" in link.trouble
+    await link.close()
+
+
+async def test_times_that_run_backward_end_neither_the_reading_nor_the_log(tmp_path: Path) -> None:
+    link = TapLink(Scripted([Chunk(50, b"a"), Chunk(20, b"b"), Chunk(60, b"c")]), str(tmp_path / "tapped.log"))
+    assert whole(await everything(link)) == b"abc"
+    kept = parse_raw_log(link.path.read_text(encoding="utf-8").splitlines(), link.path)
+    assert kept == [Chunk(0, b"a"), Chunk(0, b"b"), Chunk(10, b"c")]
+
+
+async def test_every_chunk_is_cut_where_all_are_to_be() -> None:
+    assert len(await spoilt(cut=1.0)) == 2 * len(CHUNKS)
+
+
+async def test_a_steady_gauge_is_heard_though_all_is_glued() -> None:
+    got = await spoilt(glue=1.0)
+    assert whole(got) == whole(CHUNKS)
+    assert max(len(chunk.data) for chunk in got) <= 4096 + 6
+    assert len(got) > 0
+
+
+async def test_a_late_chunk_leaves_room_for_ticks_and_comes_though_waiting_was_given_up() -> None:
+    link = FaultLink(Scripted([Chunk(time.monotonic_ns(), b"+2.85")]), Faults(delay=1.5, seed=1))
+    await link.open()
+    with pytest.raises(TimeoutError):
+        await asyncio.wait_for(link.receive(), 0.05)
+    got = [await link.receive() for _ in range(3)]
+    assert [chunk.data for chunk in got[:2]] == [b"", b""]
+    assert [chunk.time_ns for chunk in got] == sorted(chunk.time_ns for chunk in got)
 
 
 async def test_a_gauge_tapped_replays_to_the_same_readings(tmp_path: Path) -> None:

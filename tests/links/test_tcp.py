@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import errno
+import os
 import socket
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
@@ -77,6 +79,7 @@ def test_host_and_port_are_read(text: str, wanted: tuple[str, int]) -> None:
 @pytest.mark.parametrize(
     "text",
     ["tcp:", "tcp:host", "tcp::4001", "tcp:host:0", "tcp:host:65536", "tcp:host:x", "tcp:2001:db8::7:4001",
+     "tcp:a..b:4001", "tcp:" + 64 * "x" + ":4001", "tcp:[host]:4001", "tcp:a%00b:4001", "tcp:ho st:4001",
      "tcp:host:4001?within=0", "tcp:host:4001?baud=9600"],
 )  # fmt: skip
 def test_what_is_no_address_is_told(text: str) -> None:
@@ -191,11 +194,53 @@ async def test_the_system_is_told_to_watch_a_silent_connection() -> None:
         await link.open()
         assert isinstance(link, GoesDeaf)
         assert link.goes_deaf
-        assert link._connection is not None
-        assert link._connection.transport is not None
-        connection = link._connection.transport.get_extra_info("socket")
+        assert link._transport is not None
+        connection = link._transport.get_extra_info("socket")
         assert connection.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE)
         for name, value in tcp._KEEPALIVE.items():
             if hasattr(socket, name):
                 assert connection.getsockopt(socket.IPPROTO_TCP, getattr(socket, name)) == value
         await link.close()
+
+
+async def test_each_address_of_a_host_is_tried_and_the_likeliest_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Which addresses a name has is put in by hand: both are this machine's, and nothing listens at the first."""
+
+    async def gauge(reader: asyncio.StreamReader, _writer: asyncio.StreamWriter) -> None:
+        await reader.read()
+
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        nothing = free.getsockname()[1]
+    ports = [nothing]
+
+    async def known(*_asked: object, **_more: object) -> list[tuple[int, int, int, str, tuple[str, int]]]:
+        return [(socket.AF_INET, socket.SOCK_STREAM, 0, "", ("127.0.0.1", port)) for port in ports]
+
+    link = link_to("tcp:bench.example:4001")
+    async with serving(gauge) as there:
+        monkeypatch.setattr(asyncio.get_running_loop(), "getaddrinfo", known)
+        ports.append(there)
+        await link.open()
+        await link.close()
+    ports[1] = nothing
+    with pytest.raises(LinkFailedError) as failed:
+        await link.open()
+    assert (failed.value.reason, failed.value.detail) == (LinkReason.NOT_FOUND, "nothing listens at that port")
+
+
+@pytest.mark.parametrize(
+    ("number", "reason"), [(errno.EACCES, LinkReason.NOT_PERMITTED), (errno.EHOSTUNREACH, LinkReason.NOT_FOUND)]
+)
+async def test_the_systems_refusal_to_connect_is_told_apart(
+    monkeypatch: pytest.MonkeyPatch, number: int, reason: LinkReason
+) -> None:
+    """What the system says is put in by hand."""
+
+    async def refuse(*_arguments: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(asyncio.get_running_loop(), "sock_connect", refuse)
+    with pytest.raises(LinkFailedError) as failed:
+        await link_to("tcp:127.0.0.1:4001").open()
+    assert failed.value.reason is reason

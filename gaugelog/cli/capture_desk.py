@@ -62,7 +62,7 @@ class CaptureDesk(Desk):
         if isinstance(event, LinkChange):
             self._now_ns = event.time_ns
             stranger = self.snapshot.work.stranger(event)
-            if stranger or event.detail or event.state is not LinkState.OPEN:
+            if stranger or event.words or event.state is not LinkState.OPEN:
                 self._tell_link(event, stranger)
         else:
             self._now_ns = event.chunk.time_ns

@@ -126,10 +126,22 @@ def _warmer_degc(instrument: Instrument, before: Snapshot, after: Snapshot) -> f
     return largest if abs(largest) > ALIKE_DEGC else None
 
 
-def _shares_gauge(row: Checkpoint, row_names: _ReadBy, control: Checkpoint, control_names: _ReadBy) -> bool:
+def shares_gauge(row: Checkpoint, row_names: _ReadBy, control: Checkpoint, control_names: _ReadBy) -> bool:
     """Return whether a control speaks for a checkpoint: a gauge in common, or both typed values of one quantity."""
     shared = row_names & control_names
     return bool(shared - {None}) or (bool(shared) and row.quantity is control.quantity)
+
+
+def moved_controls(
+    instrument: Instrument, before: Snapshot, after: Snapshot, comparison: Comparison
+) -> list[tuple[Checkpoint, _ReadBy]]:
+    """Return the controls that moved, each with what read it."""
+    moved = {row.id for row in comparison.checkpoints if row.kind == _CONTROL and row.verdict is Verdict.MOVED}
+    return [
+        (each, frozenset[str | None]().union(*(read_by(p) for s in (before, after) for p in s.of(each.id))))
+        for each in instrument.checkpoints
+        if each.id in moved
+    ]
 
 
 def compare(instrument: Instrument, before: Snapshot, after: Snapshot, *, gauges: Gauges | None = None) -> Comparison:
@@ -189,7 +201,7 @@ def _withdrawn(
     if any(checkpoint is control for control, _ in moved):
         return replace(row, reason=sentence(Why.CONTROL_ITSELF_MOVED, facts))
     for control, control_names in moved:
-        if row.counts and row.p_within is not None and _shares_gauge(checkpoint, names, control, control_names):
+        if row.counts and row.p_within is not None and shares_gauge(checkpoint, names, control, control_names):
             return replace(
                 row,
                 p_within=None,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,7 +56,8 @@ class Adjustment:
     """Unknowns, shape (m,), that fit n readings best.
 
     `covariance` (m, m) holds within what can be told; `gain` (m, n) says how much each reading enters each unknown;
-    `null_space` (k, m) spans, in steps of `scale`, what no reading feels; `left_over` (n,) are the residuals, `chi2`
+    `null_space` (k, m) spans, in steps of `scale`, what no reading feels; `left_over` (n,) are the residuals, `weights`
+    (n, n) the inverse of the readings' covariance V, `shares` (n, n) is Q V⁻¹ with Q the residuals' covariance, `chi2`
     their weighted square on `dof` degrees of freedom.
     """
 
@@ -66,8 +67,10 @@ class Adjustment:
     null_space: Matrix
     scale: Matrix
     left_over: Matrix
+    weights: Matrix
+    shares: Matrix
     chi2: float
-    dof: int
+    dof: float
     residuals: tuple[Residual, ...]
 
     def tells(self, direction: Matrix) -> bool:
@@ -75,6 +78,25 @@ class Adjustment:
         scaled = direction * self.scale
         size = float(np.linalg.norm(scaled))
         return size == 0 or float(np.linalg.norm(self.null_space @ scaled)) <= _LOADING * size
+
+    def first(self, count: int) -> Adjustment:
+        """Return this adjustment as judged by its first `count` readings alone, the others being beliefs.
+
+        What beliefs settle in part leaves the readings parts of degrees of freedom: chi2 is then a sum of λ_i χ²_1,
+        taken as (Σλ/h) χ²_h with h = (Σλ)²/Σλ² (Satterthwaite). The readings must share no covariance with the beliefs.
+        """
+        own = {each.id for each in self.residuals[:count]}
+        residuals = tuple(
+            replace(each, alike=tuple(name for name in each.alike if name in own)) for each in self.residuals[:count]
+        )
+        left_over = self.left_over[:count]
+        shares = self.shares[:count, :count]
+        total = float(np.trace(shares))
+        if total < LEAST_REDUNDANCY:
+            return replace(self, residuals=residuals, left_over=left_over, chi2=0.0, dof=0.0)
+        dof = total**2 / float(np.trace(shares @ shares))
+        chi2 = float(left_over @ self.weights[:count, :count] @ left_over) * dof / total
+        return replace(self, residuals=residuals, left_over=left_over, chi2=chi2, dof=dof)
 
     def p_value(self, pooled_dof: float) -> float | None:
         """Return the probability of a chi2 as large as this or larger, None where nothing is left over to judge by.
@@ -133,6 +155,7 @@ def adjust(
     unknowns = gain @ values
     spread = scale[:, None] * (basis @ basis.T) * scale
     left_over = values - rows @ unknowns
+    of_residuals = covariance - rows @ spread @ rows.T
     weights: Matrix = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     return Adjustment(
         unknowns=unknowns,
@@ -141,9 +164,11 @@ def adjust(
         null_space=right[rank:],
         scale=scale,
         left_over=left_over,
+        weights=weights,
+        shares=of_residuals @ weights,
         chi2=float(left_over @ weights @ left_over),
-        dof=len(ids) - rank,
-        residuals=_residuals(ids, left_over, weights, covariance - rows @ spread @ rows.T),
+        dof=float(len(ids) - rank),
+        residuals=_residuals(ids, left_over, weights, of_residuals),
     )
 
 

@@ -116,7 +116,7 @@ class MovementFit:
         )
 
 
-def fit_movement(observed: Sequence[Observed]) -> MovementFit:
+def fit_movement(observed: Sequence[Observed], believed: Sequence[Observed] = ()) -> MovementFit:
     """Return the movement of the neck that fits the shifts of its checkpoints.
 
     Formula: `least_squares.adjust` of the sensors' rows to the shifts; zeros that are shared give the shifts a
@@ -128,10 +128,15 @@ def fit_movement(observed: Sequence[Observed]) -> MovementFit:
 
     Args:
         observed: at least one; variances above 0.
+        believed: what is taken to be so beside them, such as that no neck moves by centimetres; these enter the fit,
+            and neither the global test nor the residuals.
 
     Raises:
         ValueError: nothing observed, or a variance that isn't above 0.
     """
+    if not observed:
+        raise ValueError("nothing observed to fit a movement to")
+    count, observed = len(observed), [*observed, *believed]
     ids = [each.id for each in observed]
     covariance = _covariance(observed)
     shifts = np.array([each.shift for each in observed])
@@ -150,11 +155,12 @@ def fit_movement(observed: Sequence[Observed]) -> MovementFit:
             rounds += 1
             if float(np.abs(found.unknowns / _SCALE).max()) < _SETTLED:
                 break
+    judged = found.first(count) if believed else found
     return MovementFit(
         movement=movement,
         covariance=_widened(observed, rows, covariance, found),
-        adjustment=found,
-        p=found.p_value(_pooled_dof(observed)),
+        adjustment=judged,
+        p=judged.p_value(_pooled_dof(observed[:count])),
         rounds=rounds,
         scatters=_scatters(observed, found.gain),
     )

@@ -6,9 +6,11 @@ or how it is shown.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
+from gaugelog.analysis.least_squares import Residual
 from gaugelog.model.quantities import Quantity
 
 
@@ -65,15 +67,60 @@ class CheckpointComparison:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All checkpoints of one stage against another, in the plan's order."""
+    """All checkpoints of one stage against another, in the plan's order; `movement` where they tell of the neck."""
 
     from_stage: str
     to_stage: str
     checkpoints: tuple[CheckpointComparison, ...]
+    movement: NeckMovement | None = None
 
     def having(self, verdict: Verdict) -> tuple[CheckpointComparison, ...]:
         """Return the checkpoints that count and have this verdict."""
         return tuple(row for row in self.checkpoints if row.counts and row.verdict is verdict)
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """One movement of the neck: value and standard uncertainty in `unit`, its limit, and what could be proven of it.
+
+    `smallest_provable` is the smallest limit within which an unmoved neck would be proven, with 80 % probability.
+    """
+
+    value: float
+    u: float
+    dof: float
+    unit: str
+    limit: float | None
+    smallest_provable: float
+
+
+@dataclass(frozen=True, slots=True)
+class Untold:
+    """Movements that these checkpoints can't tell, from each other where there are several.
+
+    `tell` names the checkpoints, in words, that would tell them; empty where none of the usual ones would.
+    """
+
+    movements: tuple[str, ...]
+    tell: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NeckMovement:
+    """How the neck moved as a rigid body: each of the six movements, None where it can't be told.
+
+    `chi2` on `dof` degrees of freedom with probability `p` (None where nothing checks anything) judges the fit as a
+    whole, `residuals` each checkpoint. `iterated`: the movement was too large for a linear fit, so exact readings were
+    fitted.
+    """
+
+    components: Mapping[str, Moved | None]
+    untold: tuple[Untold, ...]
+    chi2: float
+    dof: float
+    p: float | None
+    residuals: tuple[Residual, ...]
+    iterated: bool = False
 
 
 @dataclass(frozen=True, slots=True)

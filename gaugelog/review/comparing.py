@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from gaugelog.analysis.comparison import GaugeFacts, compare
+from gaugelog.analysis.neck_movement import neck_movement
 from gaugelog.analysis.results import Comparison
 from gaugelog.analysis.wet import compare_wet
 from gaugelog.errors import BadArgumentError
@@ -30,4 +33,5 @@ def compare_recorded(
     facts = {gauge.key: GaugeFacts(gauge.accuracy) for gauge in recording.every_gauge()}
     if to_stage == WET:
         return compare_wet(instrument, before, after, gauges=facts)
-    return compare(instrument, before, after, gauges=facts)
+    comparison = compare(instrument, before, after, gauges=facts)
+    return replace(comparison, movement=neck_movement(instrument, before, after, comparison, gauges=facts))

@@ -22,6 +22,7 @@ from gaugelog.show.gauge_documents import (
     iso_utc,
     reading_document,
 )
+from gaugelog.show.movement_documents import movement_fields
 from gaugelog.show.words import must_but_cannot_prove, out_of_tolerance, simulated_gauges
 
 __all__ = [
@@ -85,6 +86,7 @@ def comparison_document(comparison: Comparison, simulated: Sequence[str] = ()) -
         "from": comparison.from_stage,
         "to": comparison.to_stage,
         "checkpoints": [_comparison_row(row) for row in comparison.checkpoints],
+        **movement_fields(comparison.movement),
     }
 
 

@@ -16,6 +16,7 @@ from rich.text import Text
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, SeriesDrift, Verdict
 from gaugelog.model.kinds import WET
 from gaugelog.show.look import QUIET, STRONG, WARN, column_in_strip, plain_table, strip, style_of, two_lines
+from gaugelog.show.movement_view import movement_view
 from gaugelog.show.numbers import (
     amount_text,
     clock_text,
@@ -70,6 +71,9 @@ class _ComparisonView:
         else:
             yield self._rows(options.max_width)
             yield from _reasons(comparison)
+            if comparison.movement is not None:
+                yield Text()
+                yield movement_view(comparison.movement, self.units)
         yield Text()
         yield Text(outcome(comparison), style=STRONG)
 

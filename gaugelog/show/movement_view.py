@@ -1,0 +1,100 @@
+"""How the neck moved, as a table and in words.
+
+Here: the rigid movement of a comparison for a terminal, and the sentences about it. Not here: its numbers (`analysis`),
+the verdicts of single checkpoints (`terminal_results`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.console import Group, RenderableType
+from rich.text import Text
+
+from gaugelog.analysis.results import Moved, NeckMovement, Untold
+from gaugelog.analysis.student import t_quantile
+from gaugelog.model.quantities import Quantity
+from gaugelog.show.look import QUIET, STRONG, WARN, plain_table
+from gaugelog.show.numbers import UNKNOWN, amount_text, uncertain_text
+
+MOVEMENT_WORDS = {
+    "neck_angle": "neck angle",
+    "yaw": "yaw",
+    "roll": "roll",
+    "sink": "sink",
+    "sideways": "sideways",
+    "slide": "slide",
+}
+_MEANS = {
+    "neck_angle": ("up", "down"),
+    "yaw": ("to treble", "to bass"),
+    "roll": ("treble up", "bass up"),
+    "sink": ("into the body", "out of it"),
+    "sideways": ("to treble", "to bass"),
+    "slide": ("toward the tail", "toward the nut"),
+}
+_DOUBTFUL_P = 0.05
+
+
+def movement_view(movement: NeckMovement, units: str = "mm") -> RenderableType:
+    """Return the six movements with their limits, and what is to be said of them.
+
+    Args:
+        movement: the result.
+        units: mm or in, for lengths.
+    """
+    table = plain_table()
+    table.add_column("the neck as a whole", no_wrap=True, style=STRONG)
+    table.add_column("moved ± 95 %", justify="right", no_wrap=True)
+    table.add_column("", overflow="fold", style=QUIET)
+    table.add_column("limit", justify="right", no_wrap=True)
+    table.add_column("provable from", justify="right", no_wrap=True)
+    for name, moved in movement.components.items():
+        table.add_row(MOVEMENT_WORDS[name], *_cells(name, moved, units))
+    return Group(table, *(Text(words, style=WARN if bad else "") for words, bad in movement_sentences(movement)))
+
+
+def _cells(name: str, moved: Moved | None, units: str) -> tuple[str, str, str, str]:
+    if moved is None:
+        return UNKNOWN, "can't be told", UNKNOWN, UNKNOWN
+    quantity = Quantity.ANGLE if moved.unit == "deg" else Quantity.LENGTH
+    expanded = float(t_quantile(0.975, moved.dof)) * moved.u
+    seen = abs(moved.value) > expanded
+    return (
+        uncertain_text(moved.value, expanded, quantity, units, signed=True),
+        _MEANS[name][moved.value < 0] if seen else "",
+        amount_text(moved.limit, quantity, units),
+        amount_text(moved.smallest_provable, quantity, units),
+    )
+
+
+def movement_sentences(movement: NeckMovement) -> Iterator[tuple[str, bool]]:
+    """Yield what is to be said of a movement, and whether it is a warning."""
+    for untold in movement.untold:
+        yield untold_words(untold), False
+    for each in sorted(movement.residuals, key=lambda each: -abs(each.w or 0.0)):
+        if each.misfit:
+            alike = f" (or {' or '.join(each.alike)}, which can't be told from it)" if each.alike else ""
+            yield f"{each.id}{alike} contradicts the others: read it again, or find out what was touched.", True
+    if movement.p is None:
+        yield "Nothing checks these readings against each other: a misreading would pass for a movement.", False
+    elif movement.p < _DOUBTFUL_P:
+        yield (
+            "The readings don't fit one rigid movement well"
+            f" (p = {movement.p:.2g}): a reading is wrong, or neck or body bent.",
+            True,
+        )
+    unchecked = [each.id for each in movement.residuals if each.unchecked]
+    if movement.p is not None and unchecked:
+        yield f"Unchecked by the others: {', '.join(unchecked)}.", False
+    if movement.iterated:
+        yield "The movement is large: exact readings were fitted, not straight lines.", False
+
+
+def untold_words(untold: Untold) -> str:
+    """Return which movements can't be told, and what would tell them, as one sentence."""
+    names = [MOVEMENT_WORDS[name] for name in untold.movements]
+    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    what = "can't be told" if len(names) == 1 else "can't be told apart"
+    remedy = f": read {' and '.join(untold.tell)} too" if untold.tell else " by the usual checkpoints"
+    return f"{listed[0].upper()}{listed[1:]} {what}{remedy}."

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gaugelog.analysis.comparison import Gauges, moved_controls, read_by, shares_gauge, side_of
+from gaugelog.analysis.consequences import consequences
 from gaugelog.analysis.movement import DIRECTIONS, MovementFit, Observed, fit_movement
 from gaugelog.analysis.results import Comparison, Moved, NeckMovement, Untold
 from gaugelog.analysis.rules import CONFIDENCE, POWER
@@ -103,6 +104,7 @@ def neck_movement(
         p=fit.p,
         residuals=fit.residuals,
         iterated=fit.rounds > 1,
+        consequences=consequences(instrument, stand, fit),
     )
 
 

@@ -106,6 +106,23 @@ class Untold:
 
 
 @dataclass(frozen=True, slots=True)
+class Consequence:
+    """What a movement does to one thing: before, after, and the change with its standard uncertainty, in `unit`.
+
+    `name` is required_bearing, action, centreline_offset or scale_length; `side` is empty where it has none.
+    """
+
+    name: str
+    side: str
+    unit: str
+    before: float
+    after: float
+    change: float
+    u: float
+    dof: float
+
+
+@dataclass(frozen=True, slots=True)
 class NeckMovement:
     """How the neck moved as a rigid body: each of the six movements, None where it can't be told.
 
@@ -121,6 +138,7 @@ class NeckMovement:
     p: float | None
     residuals: tuple[Residual, ...]
     iterated: bool = False
+    consequences: tuple[Consequence, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

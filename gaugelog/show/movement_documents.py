@@ -11,9 +11,9 @@ from gaugelog.show.movement_view import untold_words
 
 
 def movement_fields(movement: NeckMovement | None) -> Document:
-    """Return the fields `movement`, `fit` and `residuals` of a comparison; null and empty where nothing tells."""
+    """Return the fields of a comparison that tell of the neck as a whole; null and empty where nothing tells."""
     if movement is None:
-        return {"movement": None, "fit": None, "residuals": []}
+        return {"movement": None, "fit": None, "residuals": [], "consequences": []}
     return {
         "movement": {
             **{name: _moved(moved) for name, moved in movement.components.items()},
@@ -30,6 +30,19 @@ def movement_fields(movement: NeckMovement | None) -> Document:
                 "alike": list(each.alike),
             }
             for each in movement.residuals
+        ],
+        "consequences": [
+            {
+                "name": each.name,
+                "side": each.side or None,
+                "unit": each.unit,
+                "before": finite(each.before),
+                "after": finite(each.after),
+                "change": finite(each.change),
+                "u": finite(each.u),
+                "dof": finite(each.dof),
+            }
+            for each in movement.consequences
         ],
     }
 

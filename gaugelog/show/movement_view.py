@@ -6,16 +6,16 @@ the verdicts of single checkpoints (`terminal_results`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from gaugelog.analysis.results import Moved, NeckMovement, Untold
+from gaugelog.analysis.results import Consequence, Moved, NeckMovement, Untold
 from gaugelog.analysis.student import t_quantile
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.look import QUIET, STRONG, WARN, plain_table
-from gaugelog.show.numbers import UNKNOWN, amount_text, uncertain_text
+from gaugelog.show.numbers import UNKNOWN, amount_text, uncertain_text, value_beside_u
 
 MOVEMENT_WORDS = {
     "neck_angle": "neck angle",
@@ -32,6 +32,16 @@ _MEANS = {
     "sink": ("into the body", "out of it"),
     "sideways": ("to treble", "to bass"),
     "slide": ("toward the tail", "toward the nut"),
+}
+_CONSEQUENCES = {
+    "required_bearing": "bearing that the string needs",
+    "action": "action at the 12th, bridge as it was",
+    "centreline_offset": "centreline at the bridge",
+    "scale_length": "scale length",
+}
+_GONE = {
+    "centreline_offset": ("centreline at the bridge", ("to treble", "to bass")),
+    "scale_length": ("scale", ("longer", "shorter")),
 }
 _DOUBTFUL_P = 0.05
 
@@ -51,14 +61,73 @@ def movement_view(movement: NeckMovement, units: str = "mm") -> RenderableType:
     table.add_column("provable from", justify="right", no_wrap=True)
     for name, moved in movement.components.items():
         table.add_row(MOVEMENT_WORDS[name], *_cells(name, moved, units))
-    return Group(table, *(Text(words, style=WARN if bad else "") for words, bad in movement_sentences(movement)))
+    parts: list[RenderableType] = [table]
+    if movement.consequences:
+        parts += [Text(), _consequence_table(movement.consequences, units)]
+    parts.append(Text())
+    parts += [Text(words, style=WARN if bad else "") for words, bad in movement_sentences(movement)]
+    return Group(*parts, Text(plain_sentence(movement, units), style=STRONG))
+
+
+def _consequence_table(consequences: Sequence[Consequence], units: str) -> RenderableType:
+    table = plain_table()
+    table.add_column("what that does", overflow="fold", style=STRONG)
+    table.add_column("before", justify="right", no_wrap=True)
+    table.add_column("after", justify="right", no_wrap=True)
+    table.add_column("change ± 95 %", justify="right", no_wrap=True)
+    for each in consequences:
+        expanded = _expanded(each)
+        what = f"{_CONSEQUENCES[each.name]}, {each.side}" if each.side else _CONSEQUENCES[each.name]
+        if each.unit == "cents":
+            table.add_row(what, "0", f"{each.after:+.1f}", f"{each.change:+.1f} ± {expanded:.1f} cents")
+            continue
+        before, after = (value_beside_u(value, each.u, Quantity.LENGTH, units) for value in (each.before, each.after))
+        table.add_row(what, before, after, uncertain_text(each.change, expanded, Quantity.LENGTH, units, signed=True))
+    return table
+
+
+def _expanded(each: Moved | Consequence) -> float:
+    return float(t_quantile(0.975, each.dof)) * each.u
+
+
+def plain_sentence(movement: NeckMovement, units: str = "mm") -> str:
+    """Return in one sentence, as a builder would say it, whether the neck moved and what that asks for."""
+    seen = [
+        f"{MOVEMENT_WORDS[name]} {_MEANS[name][moved.value < 0]} by {_size(moved, units)}"
+        for name, moved in movement.components.items()
+        if moved is not None and abs(moved.value) > _expanded(moved)
+    ]
+    felt = [each for each in movement.consequences if abs(each.change) > _expanded(each)]
+    seen += [_gone(each, units) for each in felt if each.name in _GONE]
+    needs = [
+        f"the {each.side} string's bearing {'higher' if each.change > 0 else 'lower'} by"
+        f" {amount_text(abs(each.change), Quantity.LENGTH, units)}"
+        for each in felt
+        if each.name == "required_bearing"
+    ]
+    if not seen and not needs:
+        return "As far as these readings tell, the neck is where it was."
+    moved = f"The neck moved: {', '.join(seen)}" if seen else "The neck moved a little"
+    return moved + (f"; the same action now needs {' and '.join(needs)}." if needs else ".")
+
+
+def _gone(each: Consequence, units: str) -> str:
+    words, (up, down) = _GONE[each.name]
+    size = f"{abs(each.change):.1f} cents" if each.unit == "cents" else ""
+    return (
+        f"{words} {up if each.change > 0 else down} by {size or amount_text(abs(each.change), Quantity.LENGTH, units)}"
+    )
+
+
+def _size(moved: Moved, units: str) -> str:
+    return amount_text(abs(moved.value), Quantity.ANGLE if moved.unit == "deg" else Quantity.LENGTH, units)
 
 
 def _cells(name: str, moved: Moved | None, units: str) -> tuple[str, str, str, str]:
     if moved is None:
         return UNKNOWN, "can't be told", UNKNOWN, UNKNOWN
     quantity = Quantity.ANGLE if moved.unit == "deg" else Quantity.LENGTH
-    expanded = float(t_quantile(0.975, moved.dof)) * moved.u
+    expanded = _expanded(moved)
     seen = abs(moved.value) > expanded
     return (
         uncertain_text(moved.value, expanded, quantity, units, signed=True),

@@ -10,12 +10,14 @@ import numpy as np
 import pytest
 
 from gaugelog.analysis.comparison import compare
+from gaugelog.analysis.consequences import neck_set_of
 from gaugelog.analysis.movement import DIRECTIONS
 from gaugelog.analysis.neck_movement import neck_movement
 from gaugelog.analysis.results import NeckMovement
+from gaugelog.analysis.sensing import rotation
 from gaugelog.analysis.sensors import sensor_of, stand_of
 from gaugelog.analysis.student import t_quantile
-from gaugelog.model.instrument import Bridge, Checkpoint, Instrument, MovementLimits, Neck, Place
+from gaugelog.model.instrument import Action, Bridge, Checkpoint, Instrument, MovementLimits, Neck, Place
 from gaugelog.model.kinds import AFTER, BEFORE, KIND_BY_SLUG
 from gaugelog.model.placement import KeptPlacement, Placement, Settled, Snapshot
 from gaugelog.model.quantities import Quantity
@@ -174,3 +176,54 @@ def test_nothing_that_feels_the_neck_gives_no_movement() -> None:
     plan = replace(PLAN, checkpoints=(spot("relief", "neck-relief"),))
     before, after = snapshots(np.zeros(6), np.random.default_rng(8), plan)
     assert neck_movement(plan, before, after, compare(plan, before, after)) is None
+
+
+def with_action() -> Instrument:
+    neck = Neck(
+        scale_length=686.0, joint_fret=16, frets=24, plane_height=6.5, overhang=62.0, fretboard_radius=305.0,
+        nut_height=0.4, relief=0.2, string_spread_at_nut=43.0,
+    )  # fmt: skip
+    return replace(PLAN, neck=neck, action=Action(2.4, 1.9))
+
+
+def test_what_a_movement_does_is_what_the_moved_neck_needs() -> None:
+    """The neck's plane moved point by point here; the required bearing and the action worked out on it anew."""
+    plan = with_action()
+    movement = np.array([0.1, 0.15, -0.2, *np.radians([0.1, -0.3, 0.1])])
+    found = {
+        (each.name, each.side): each for each in moved(movement, np.random.default_rng(9), plan, sd=1e-4).consequences
+    }
+    neck = neck_set_of(plan)
+    assert neck is not None
+    turn = rotation(movement[3:])
+    normal = turn @ np.array([-math.sin(math.radians(ANGLE_DEG)), 0.0, math.cos(math.radians(ANGLE_DEG))])
+    origin = turn @ np.array([0.0, 0.0, 6.5]) + movement[:3]
+    slope = -normal[0] / normal[2]
+    for side, y in (("bass", -26.0), ("treble", 26.0)):
+        height = origin[2] - (normal[0] * (0.0 - origin[0]) + normal[1] * (y - origin[1])) / normal[2]
+        angle_deg = math.degrees(math.atan(slope))
+        bearing = neck.required_bearing(angle_deg, height, side)
+        assert found["required_bearing", side].after == pytest.approx(bearing, abs=0.01)
+        before = neck.required_bearing(ANGLE_DEG, 6.5, side)
+        assert found["action", side].after == pytest.approx(
+            neck.action_at_twelfth(angle_deg, height, before, side), abs=0.01
+        )
+    assert found["centreline_offset", ""].change == pytest.approx(
+        (turn @ np.array([266.0, 0.0, 20.6]) + movement[:3])[1], abs=0.02
+    )
+    assert found["scale_length", ""].change == pytest.approx(-1731.234 / 686 * 0.1, abs=0.1), (
+        "a millimetre at the saddle is about 1731.234/L cents; the neck slid 0.1 mm toward it"
+    )
+
+
+def test_the_change_of_the_bearing_has_the_uncertainty_that_is_stated() -> None:
+    """Monte Carlo of whole snapshots."""
+    plan, rng = with_action(), np.random.default_rng(10)
+    movement = np.array([0.0, 0.0, -0.1, *np.radians([0.0, -0.15, 0.0])])
+    quiet = {e.name + e.side: e.change for e in moved(movement, np.random.default_rng(1), plan, sd=1e-5).consequences}
+    inside = told = 0
+    for _ in range(150):
+        for each in moved(movement, rng, plan).consequences:
+            inside += abs(each.change - quiet[each.name + each.side]) <= float(t_quantile(0.975, each.dof)) * each.u
+            told += 1
+    assert inside / told == pytest.approx(0.95, abs=0.035)

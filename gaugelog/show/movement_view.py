@@ -6,7 +6,7 @@ the verdicts of single checkpoints (`terminal_results`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from rich.console import Group, RenderableType
 from rich.text import Text
@@ -59,30 +59,42 @@ def movement_view(movement: NeckMovement, units: str = "mm") -> RenderableType:
     table.add_column("", overflow="fold", style=QUIET)
     table.add_column("limit", justify="right", no_wrap=True)
     table.add_column("provable from", justify="right", no_wrap=True)
-    for name, moved in movement.components.items():
-        table.add_row(MOVEMENT_WORDS[name], *_cells(name, moved, units))
+    for row in movement_rows(movement, units):
+        table.add_row(*row)
     parts: list[RenderableType] = [table]
     if movement.consequences:
-        parts += [Text(), _consequence_table(movement.consequences, units)]
+        parts += [Text(), _consequence_table(movement, units)]
     parts.append(Text())
     parts += [Text(words, style=WARN if bad else "") for words, bad in movement_sentences(movement)]
     return Group(*parts, Text(plain_sentence(movement, units), style=STRONG))
 
 
-def _consequence_table(consequences: Sequence[Consequence], units: str) -> RenderableType:
+def movement_rows(movement: NeckMovement, units: str = "mm") -> Iterator[tuple[str, str, str, str, str]]:
+    """Yield each movement as text: its name, how far with its 95 %, which way, its limit, what could be proven."""
+    for name, moved in movement.components.items():
+        yield MOVEMENT_WORDS[name], *_cells(name, moved, units)
+
+
+def consequence_rows(movement: NeckMovement, units: str = "mm") -> Iterator[tuple[str, str, str, str]]:
+    """Yield each consequence as text: what, before, after, and the change with its 95 %."""
+    for each in movement.consequences:
+        expanded = _expanded(each)
+        what = f"{_CONSEQUENCES[each.name]}, {each.side}" if each.side else _CONSEQUENCES[each.name]
+        if each.unit == "cents":
+            yield what, "0", f"{each.after:+.1f}", f"{each.change:+.1f} ± {expanded:.1f} cents"
+            continue
+        before, after = (value_beside_u(value, each.u, Quantity.LENGTH, units) for value in (each.before, each.after))
+        yield what, before, after, uncertain_text(each.change, expanded, Quantity.LENGTH, units, signed=True)
+
+
+def _consequence_table(movement: NeckMovement, units: str) -> RenderableType:
     table = plain_table()
     table.add_column("what that does", overflow="fold", style=STRONG)
     table.add_column("before", justify="right", no_wrap=True)
     table.add_column("after", justify="right", no_wrap=True)
     table.add_column("change ± 95 %", justify="right", no_wrap=True)
-    for each in consequences:
-        expanded = _expanded(each)
-        what = f"{_CONSEQUENCES[each.name]}, {each.side}" if each.side else _CONSEQUENCES[each.name]
-        if each.unit == "cents":
-            table.add_row(what, "0", f"{each.after:+.1f}", f"{each.change:+.1f} ± {expanded:.1f} cents")
-            continue
-        before, after = (value_beside_u(value, each.u, Quantity.LENGTH, units) for value in (each.before, each.after))
-        table.add_row(what, before, after, uncertain_text(each.change, expanded, Quantity.LENGTH, units, signed=True))
+    for row in consequence_rows(movement, units):
+        table.add_row(*row)
     return table
 
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from gaugelog.analysis.results import CheckpointComparison, Drift, Gap, SeriesDrift, Verdict
+from gaugelog.analysis.results import CheckpointComparison, Drift, Gap, NeckMovement, SeriesDrift, Verdict
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.placement import KeptPlacement, Part, Role, Snapshot
 from gaugelog.model.quantities import Quantity
+from gaugelog.show.movement_view import consequence_rows, movement_rows, movement_sentences, plain_sentence
 from gaugelog.show.numbers import (
     MINUS,
     UNKNOWN,
@@ -64,6 +65,7 @@ def report_rows(data: ReportData) -> Row:
         "missing": list(data.missing),
         "facts": _facts(data),
         "checkpoints": rows,
+        "movement": None if comparison is None else _movement(comparison.movement, units),
         "drift": None if data.drift is None else _drift(data.drift, units),
         "marks": [_mark(data, place) for place in range(len(data.marks))],
         "snapshots": [_snapshot(snapshot, data.instrument) for snapshot in data.snapshots],
@@ -72,6 +74,18 @@ def report_rows(data: ReportData) -> Row:
             {"gauge": gauge, "reason": reason, "count": str(count)} for (gauge, reason), count in data.rejects.items()
         ],
         "gaps": [_gap(gap) | {"gauge": name} for name, gap in data.gaps],
+    }
+
+
+def _movement(movement: NeckMovement | None, units: str) -> Row | None:
+    """Return how the neck moved as a whole, what that does, and what is to be said of it."""
+    if movement is None:
+        return None
+    return {
+        "rows": list(movement_rows(movement, units)),
+        "consequences": list(consequence_rows(movement, units)),
+        "sentences": list(movement_sentences(movement)),
+        "plain": plain_sentence(movement, units),
     }
 
 

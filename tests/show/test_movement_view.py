@@ -15,6 +15,7 @@ from gaugelog.analysis.least_squares import Residual
 from gaugelog.analysis.results import Comparison, Consequence, Moved, NeckMovement, Untold
 from gaugelog.show.documents import comparison_document
 from gaugelog.show.movement_view import movement_sentences, movement_view, plain_sentence
+from gaugelog.show.report import report_html
 
 MOVED = NeckMovement(
     components={
@@ -104,3 +105,10 @@ def test_the_document_is_strict_json_with_null_for_what_can_not_be_told() -> Non
     assert document["consequences"][0]["before"] == 22.3
     empty = comparison_document(Comparison("before", "after", ()))
     assert (empty["movement"], empty["fit"], empty["residuals"], empty["consequences"]) == (None, None, [], [])
+
+
+def test_the_report_has_it_too(report) -> None:
+    page = report_html(replace(report, comparison=replace(report.comparison, movement=MOVED)))
+    for words in ("The neck as a whole", "neck angle down by", "can&#39;t be told", "contradicts the others"):
+        assert words in page, words
+    assert "The neck as a whole" not in report_html(report)

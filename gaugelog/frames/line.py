@@ -1,7 +1,7 @@
 """ASCII lines: one message a line.
 
-Here: cutting bytes into lines, matching each against the datasheet's pattern, and writing a line from its fields.
-Not here: what a field means (`datasheets`).
+Here: matching each line against the datasheet's pattern, and writing a line from its fields. Not here: cutting bytes
+into lines (`cut`), nor what a field means (`datasheets`).
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import string
 from collections import defaultdict
 from collections.abc import Mapping
 
+from gaugelog.frames.cut import Lines
 from gaugelog.model.readings import Chunk, Frame, Reject, RejectReason
 from gaugelog.model.section import Section
 
@@ -77,44 +78,20 @@ class LineFraming:
 
 
 class LineDecoder:
-    """One connection's bytes cut into lines. A line's raw bytes are those before its terminator."""
+    """One connection's lines, each matched. A line's raw bytes are those before its terminator."""
 
     def __init__(self, framing: LineFraming) -> None:
         self._match = framing.pattern.fullmatch
-        self._terminator = framing.terminator.encode(framing.encoding)
         self._encoding = framing.encoding
-        self._longest = framing.longest
-        self._most_kept = framing.longest + max(len(self._terminator) - 1, 0)
-        self._kept = b""
-        self._too_long = False
+        self._lines = Lines(framing.longest, framing.terminator.encode(framing.encoding))
 
     def feed(self, chunk: Chunk) -> list[Frame | Reject]:
         """Take a chunk, return the lines that it completed."""
-        if not chunk.data:
-            return []
-        *lines, self._kept = self._cut(self._kept + chunk.data)
-        found = [item for line in lines if (item := self._line(line, chunk.time_ns)) is not None]
-        if len(self._kept) > self._most_kept:
-            if not self._too_long:
-                found.append(self._reject(self._kept, chunk.time_ns, RejectReason.TOO_LONG))
-            self._too_long = True
-            self._kept = self._kept[len(self._kept) - max(len(self._terminator) - 1, 0) :]
-        return found
+        lines = self._lines.feed(chunk.data, chunk.time_ns) if chunk.data else ()
+        return [line if isinstance(line, Reject) else self._line(line, chunk.time_ns) for line in lines]
 
-    def _cut(self, data: bytes) -> list[bytes]:
-        if self._terminator:
-            return data.split(self._terminator)
-        return data.replace(b"\r", b"\n").split(b"\n")
-
-    def _line(self, line: bytes, time_ns: int) -> Frame | Reject | None:
-        """Return what one whole line is; None for an empty one and for the rest of one already told as too long."""
-        if self._too_long:
-            self._too_long = False
-            return None
-        if not line:
-            return None
-        if len(line) > self._longest:
-            return self._reject(line, time_ns, RejectReason.TOO_LONG)
+    def _line(self, line: bytes, time_ns: int) -> Frame | Reject:
+        """Return what one whole line is."""
         try:
             text = line.decode(self._encoding)
         except UnicodeDecodeError:
@@ -124,11 +101,6 @@ class LineDecoder:
             return Reject(time_ns, line, RejectReason.NO_MATCH, text)
         return Frame(time_ns, line, {name: part for name, part in match.groupdict().items() if part is not None})
 
-    def _reject(self, data: bytes, time_ns: int, reason: RejectReason) -> Reject:
-        return Reject(time_ns, data[: self._longest], reason)
-
     def finish(self, time_ns: int) -> list[Frame | Reject]:
         """Say that the connection has ended: an unfinished line is told as cut off."""
-        kept, self._kept = self._kept, b""
-        too_long, self._too_long = self._too_long, False
-        return [Reject(time_ns, kept, RejectReason.CUT_OFF)] if kept and not too_long else []
+        return [*self._lines.finish(time_ns)]

@@ -88,7 +88,7 @@ class ForgetsTheRest(LineDecoder):
 
     def feed(self, chunk: Chunk) -> list[Frame | Reject]:
         found = super().feed(chunk)
-        self._kept = b""
+        self._lines.take_back()
         return found
 
 

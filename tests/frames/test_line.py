@@ -82,7 +82,7 @@ def test_memory_stays_small_under_endless_bytes() -> None:
     decoder = framing(longest=20).decoder()
     for place in range(1000):
         decoder.feed(Chunk(place, b"9" * 1000))
-    assert len(decoder._kept) <= 20
+    assert len(decoder._lines._kept) <= 20
 
 
 @given(st.lists(st.decimals(-999, 999, places=2), min_size=1, max_size=8), st.data())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from contextlib import aclosing
+from pathlib import Path
 
 import pytest
 
@@ -20,21 +21,7 @@ from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk, Flag, Heard, LinkChange, LinkState, Reading
 
 NS = 1_000_000_000
-TEXT = """
-name = "sleepy"
-title = "invented gauge that switches itself off"
-quantity = "angle"
-sends = "steadily"
-rate_hz = 10
-resolution = 0.05
-awake_s = 60
-[framing]
-kind = "line"
-pattern = '(?P<number>-?\\d+\\.\\d+)'
-template = "{number}"
-[value]
-unit = "deg"
-"""
+TEXT = Path(__file__).with_name("sleepy.toml").read_text(encoding="utf-8")
 SHEET = read_datasheet(TEXT, "sleepy")
 RESTLESS = read_datasheet(TEXT.replace("awake_s = 60\n", ""), "restless")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from gaugelog.errors import UnknownCheckpointError, ValueTextError
@@ -15,23 +17,7 @@ from gaugelog.recorder.snapshotting import SnapshotWork
 from gaugelog.store.reader import open_recording
 
 NS = 1_000_000_000
-SLEEPY = """
-name = "sleepy"
-title = "invented gauge that switches itself off"
-quantity = "angle"
-sends = "steadily"
-rate_hz = 10
-resolution = 0.05
-awake_s = 60
-
-[framing]
-kind = "line"
-pattern = '(?P<number>-?\\d+\\.\\d+)'
-template = "{number}"
-
-[value]
-unit = "deg"
-"""
+SLEEPY = Path(__file__).parents[1].joinpath("gauges", "sleepy.toml").read_text(encoding="utf-8")
 
 
 def silence(shop, session: ClampWork, seconds: float) -> None:

@@ -5,6 +5,7 @@ Here: gauges in the air, and gaugelog's link to them. Not here: how these are he
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from typing import Any
 
 from bleak import BleakClient
@@ -18,7 +19,7 @@ from radio_bench.controllers import Air
 from radio_bench.gauge import Build, VirtualGauge
 
 
-class Radio:
+class Radio(ABC):
     """Gauges in the air and an adapter that hears them.
 
     `scheme` is that of the link under test, `settle_s` how long the slower of its sides needs until nothing is on its
@@ -61,9 +62,9 @@ class Radio:
         await client.connect()
         return client
 
+    @abstractmethod
     async def power(self, on: bool) -> None:
         """Switch the adapter on or off."""
-        raise NotImplementedError
 
     async def silence(self) -> None:
         """Let all gauges be switched off, those that are off already too."""

@@ -80,10 +80,10 @@ class VirtualClient(BaseBleakClient):
             await self._adapter.close()
 
     async def pair(self, *_arguments: Any, **_options: Any) -> None:
-        raise NotImplementedError
+        raise NotImplementedError("gaugelog never pairs: the system's settings do")
 
     async def unpair(self) -> None:
-        raise NotImplementedError
+        raise NotImplementedError("gaugelog never pairs: the system's settings do")
 
     async def read_gatt_char(self, characteristic: BleakGATTCharacteristic, **_options: Any) -> bytearray:
         return bytearray(await self._asked(self._needed().read_value(characteristic.obj)))

@@ -137,7 +137,7 @@ def _size(moved: Moved, units: str) -> str:
 
 def _cells(name: str, moved: Moved | None, units: str) -> tuple[str, str, str, str]:
     if moved is None:
-        return UNKNOWN, "can't be told", UNKNOWN, UNKNOWN
+        return "can't be told", "", UNKNOWN, UNKNOWN
     quantity = Quantity.ANGLE if moved.unit == "deg" else Quantity.LENGTH
     expanded = _expanded(moved)
     seen = abs(moved.value) > expanded

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from markupsafe import escape
 
 from gaugelog.model.quantities import Quantity
-from gaugelog.show.numbers import decimals_of_step, display_unit
+from gaugelog.show.numbers import amount_text, decimals_of_step, display_unit
 from gaugelog.show.palette import FONT, INK, PAPER, SERIES_COLOURS, SOFT_INK
 
 Point = tuple[float, float]
@@ -85,6 +85,12 @@ def area(points: Iterable[Point], fill: str, *, kind: str = "", edge: str = "", 
     return f'<path{more} d="{path_of(points)}Z" fill="{fill}"{stroke}/>'
 
 
+def wedge(tip: Point, one: Point, other: Point, ink: Pen) -> str:
+    """Return a 95 % interval as a soft wedge that opens from its tip, edged in the pen of its pose."""
+    fill = f'<path class="band" d="{path_of((tip, one, other))}Z" fill="{BAND_FILL}" fill-opacity="0.6"/>'
+    return fill + ink.line((one, tip, other), 0.5, "band-edge")
+
+
 def hatching(corners: Sequence[Point], slope_deg: float, gap: float = 6.0, colour: str = INK) -> str:
     """Return straight hatching of a convex outline.
 
@@ -128,7 +134,7 @@ def block(place: Point, lines: Sequence[str], anchor: str = "start", *, soft: bo
     """Return lines of words under one another, the first standing on a place; their distance grows with their size."""
     weight = ' font-weight="600"' if bold else ""
     x, y = place
-    spans = [escape(lines[0])] if lines else []
+    spans = [str(escape(each)) for each in lines[:1]]
     spans += [f'<tspan x="{x:.1f}" dy="{_LEADING:g}em">{escape(each)}</tspan>' for each in lines[1:]]
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{SOFT_INK if soft else INK}"{weight}'
@@ -188,9 +194,11 @@ def length_words(value_mm: float, units: str) -> str:
     return shown.write(value_mm, decimals_of_step(_BEARING_STEP_MM / shown.divisor))
 
 
-def factor_words(factor: float) -> str:
-    """Return a factor in words: "4 times"; "to scale" has none."""
-    return f"{factor:g} times"
+def wood_amount(amount_mm: float, units: str) -> str:
+    """Return an amount of wood: as short as it can be written in mm ("0.25 mm"), in thousandths of an inch."""
+    if units == "in" and amount_mm:
+        return length_words(amount_mm, units)
+    return amount_text(amount_mm, Quantity.LENGTH, units)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,10 @@ from gaugelog.show.neck_places import BASS, TREBLE, Layout, Pose, leftmost_mm
 
 _HIGHEST = 440.0
 _ROOM_MM = 1.5
-_USUAL_THICKNESS_MM = 40.0
-_WOOD_UNDER_FLOOR_MM = 16.0
+_USUAL_THICKNESS_MM = 24.0
+_WOOD_UNDER_FLOOR_MM = 12.0
+_LEAST_BOARD_MM, _MOST_BOARD_MM = 3.0, 8.0
+_NECK_UNDER_BOARD_MM = 9.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +30,12 @@ class PocketCut:
 
 @dataclass(frozen=True, slots=True)
 class SideFrame:
-    """What turns (x, z) in mm into a place on paper: `scale` units a millimetre of length, times `factor` of height."""
+    """What turns (x, z) in mm into a place on paper: `scale` units a millimetre of length, times `factor` of height.
+
+    `edge_mm` is x of the body's edge, `back_mm` z of its back, `bottom_mm` the lowest z that is drawn. `board_mm` is
+    how far the fretboard goes down under the fret plane, `neck_back` the neck's back at the nut and at the joint line,
+    in mm: no instrument file says either, they are a sketch.
+    """
 
     left_mm: float
     high_mm: float
@@ -39,6 +46,8 @@ class SideFrame:
     back_mm: float
     bottom_mm: float
     pocket: PocketCut | None
+    board_mm: float
+    neck_back: tuple[Point, Point]
 
     def at(self, x_mm: float, z_mm: float) -> Point:
         """Return a place on paper."""
@@ -82,10 +91,14 @@ def side_frame(places: Layout, poses: Sequence[Pose], top: float) -> SideFrame:
     pocket = _pocket(places)
     thick = places.instrument.pocket.body_thickness
     back = -(thick or max(_USUAL_THICKNESS_MM, (pocket.depth if pocket else 0.0) + _WOOD_UNDER_FLOOR_MM))
-    heights = [back, *_heights(places, poses)]
+    board = min(max(poses[0].height_mm, _LEAST_BOARD_MM), _MOST_BOARD_MM)
+    under = -board - _NECK_UNDER_BOARD_MM
+    neck_back = places.on_plane(poses[0], places.nut_mm, under), places.on_plane(poses[0], 0.0, under)
+    heights = [back, *(z for _, z in neck_back), *_heights(places, poses)]
     low, high = min(heights), max(heights) + _ROOM_MM
     factor = nice_factor(_HIGHEST / scale / (high - low))
-    return SideFrame(left, high, scale, factor, top, min(0.0, pocket.start if pocket else 0.0), back, low, pocket)
+    edge = min(0.0, pocket.start if pocket else 0.0)
+    return SideFrame(left, high, scale, factor, top, edge, back, low, pocket, board, neck_back)
 
 
 def _pocket(places: Layout) -> PocketCut | None:
@@ -103,6 +116,6 @@ def _heights(places: Layout, poses: Sequence[Pose]) -> Iterator[float]:
         height for height in (bridge.bearing_low, bridge.bearing_high, bridge.tail_anchor_z) if height is not None
     )
     for pose in poses:
-        yield from (places.on_plane(pose, places.nut_mm, over)[1] for over in (2.0, -17.0))
+        yield places.string_at_nut(pose)[1]
         yield places.plane_at(pose, places.saddle_line_mm) + (pose.band_mm or 0.0)
         yield from (place[1] for side in (BASS, TREBLE) for place in places.string_side(pose, side))

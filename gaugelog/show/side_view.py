@@ -10,7 +10,6 @@ from collections.abc import Sequence
 
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.neck_drawing import (
-    BAND_FILL,
     BOARD_FILL,
     LINE,
     MARGIN,
@@ -20,12 +19,12 @@ from gaugelog.show.neck_drawing import (
     WIDTH,
     Picture,
     area,
-    factor_words,
     footnotes,
     legend,
     length_words,
     line,
     pen,
+    wedge,
     word,
     words_wide,
 )
@@ -37,8 +36,6 @@ from gaugelog.show.side_travel import bearings, travel, travel_title, travel_wor
 from gaugelog.show.side_wood import floor_wood, wood_note, wood_words
 
 _FRET_HEIGHT_MM = 1.2
-_NECK_UNDER_BOARD_MM = 9.0
-_LEAST_BOARD_MM, _MOST_BOARD_MM = 3.0, 8.0
 _ANGLE_DECIMALS = 2
 
 
@@ -54,7 +51,7 @@ def side_picture(places: Layout, poses: Sequence[Pose], wood: WoodOff | None) ->
     drawn = [
         _body(frame, places),
         _joint_line(frame),
-        *(_band(frame, places, pose) for pose in reversed(poses)),
+        *(_band(frame, places, pose, number) for number, pose in enumerate(poses)),
         _neck(frame, places, poses[0]),
         floor_wood(frame, places, wood),
         *(_plane(frame, places, pose, number) for number, pose in enumerate(poses)),
@@ -66,7 +63,7 @@ def side_picture(places: Layout, poses: Sequence[Pose], wood: WoodOff | None) ->
         legend([_legend_words(pose) for pose in poses], MARGIN + 18),
         travel_title(places, MARGIN + 18),
     ]
-    notes, bottom = footnotes(_notes(frame, places, wood), frame.bottom + 2.4 * LINE)
+    notes, bottom = footnotes(_notes(frame, poses, wood), frame.bottom + 2.4 * LINE)
     return Picture("".join((*drawn, notes)), bottom - LINE / 2, _words(places, poses, wood))
 
 
@@ -74,11 +71,13 @@ def _header_height(poses: Sequence[Pose]) -> float:
     return MARGIN + max(len(poses), 2) * LINE + 8
 
 
-def _notes(frame: SideFrame, places: Layout, wood: WoodOff | None) -> list[str]:
+def _notes(frame: SideFrame, poses: Sequence[Pose], wood: WoodOff | None) -> list[str]:
+    notes = [f"Heights drawn {frame.factor:g} times as large as lengths,", "angles look as much steeper."]
     if frame.factor == 1:
-        return ["Heights drawn to the same scale as lengths.", *wood_note(frame, places, wood)]
-    stated = f"Heights drawn {factor_words(frame.factor)} as large as lengths; angles look as much steeper."
-    return [stated, *wood_note(frame, places, wood)]
+        notes = ["Heights drawn to the same scale as lengths."]
+    if any(pose.band_mm for pose in poses):
+        notes.append("Shaded: the fret plane's 95 % interval.")
+    return [*notes, *wood_note(frame, wood)]
 
 
 def _angle_words(pose: Pose) -> str:
@@ -124,42 +123,39 @@ def _joint_line(frame: SideFrame) -> str:
     return line(((x, frame.top), (x, frame.bottom)), 1.0, SOFT_INK, dashes="5 3", kind="joint-line")
 
 
-def _band(frame: SideFrame, places: Layout, pose: Pose) -> str:
+def _band(frame: SideFrame, places: Layout, pose: Pose, number: int) -> str:
     """Return the 95 % interval of the fret plane as a soft wedge from the joint line to the saddle line."""
     if not pose.band_mm:
         return ""
     end = places.saddle_line_mm
     height = places.plane_at(pose, end)
-    tip = frame.at(0, pose.height_mm)
-    return area(
-        (tip, frame.at(end, height + pose.band_mm), frame.at(end, height - pose.band_mm)), BAND_FILL, kind="band"
-    )
+    ends = [frame.at(end, height + half) for half in (pose.band_mm, -pose.band_mm)]
+    return wedge(frame.at(0, pose.height_mm), ends[0], ends[1], pen(number))
 
 
 def _neck(frame: SideFrame, places: Layout, pose: Pose) -> str:
     """Return neck, heel and fretboard as the first pose has them; how thick they are is a sketch."""
-    board = min(max(pose.height_mm, _LEAST_BOARD_MM), _MOST_BOARD_MM)
+    board = frame.board_mm
 
     def along(along_mm: float, under_mm: float) -> tuple[float, float]:
         return frame.at(*places.on_plane(pose, along_mm, -under_mm))
 
     nut, end = places.nut_mm, places.board_end_mm
-    under = board + _NECK_UNDER_BOARD_MM
-    drawn = [_heel(frame, places, pose, board)]
-    shaft = (along(nut, board), along(0, board), along(0, under), along(nut, under))
+    drawn = [_heel(frame, places, pose)]
+    shaft = (along(nut, board), along(0, board), *frame.paper(reversed(frame.neck_back)))
     drawn.append(area(shaft, NECK_FILL, edge=SOFT_INK, wide=1.0))
     fretboard = (along(nut, _FRET_HEIGHT_MM), along(end, _FRET_HEIGHT_MM), along(end, board), along(nut, board))
     drawn.append(area(fretboard, BOARD_FILL, kind="fretboard", edge=INK))
     return "".join(drawn)
 
 
-def _heel(frame: SideFrame, places: Layout, pose: Pose, board: float) -> str:
+def _heel(frame: SideFrame, places: Layout, pose: Pose) -> str:
     """Return the heel standing on the pocket floor, under the fretboard."""
     if frame.pocket is None:
         return ""
     start, end = frame.pocket.start, frame.pocket.end
     floor = -frame.pocket.depth
-    upper = [frame.at(x, max(places.plane_at(pose, x) - board, floor)) for x in (start, end)]
+    upper = [frame.at(x, max(places.plane_at(pose, x) - frame.board_mm, floor)) for x in (start, end)]
     lower = [frame.at(end, floor), frame.at(start, floor)]
     drawn = area((*upper, *lower), NECK_FILL, kind="heel", edge=SOFT_INK, wide=1.0)
     wide, high = upper[1][0] - upper[0][0], lower[0][1] - upper[0][1]
@@ -188,8 +184,10 @@ def _plane(frame: SideFrame, places: Layout, pose: Pose, number: int) -> str:
 
 def _strings(frame: SideFrame, places: Layout, pose: Pose, number: int) -> str:
     """Return the two outer strings; empty where it isn't known how high they must bear."""
-    lines = (places.string_side(pose, side) for side in (BASS, TREBLE))
-    return "".join(pen(number).line(frame.paper(each), 0.9, "string") for each in lines if each)
+    lines = [frame.paper(each) for side in (BASS, TREBLE) if (each := places.string_side(pose, side))]
+    ends = {each[-1] for each in lines if len(each) > 2}
+    dots = (f'<circle class="tail-anchor" cx="{x:.2f}" cy="{y:.2f}" r="3.5" fill="{INK}"/>' for x, y in ends)
+    return "".join((*(pen(number).line(each, 0.9, "string") for each in lines), *dots))
 
 
 def _plane_word(frame: SideFrame, places: Layout, poses: Sequence[Pose]) -> str:

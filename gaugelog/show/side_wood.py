@@ -5,12 +5,20 @@ Here: hatched wedges with their own stated exaggeration, and their numbers. Not 
 
 from __future__ import annotations
 
-from gaugelog.model.quantities import Quantity
-from gaugelog.show.neck_drawing import NARROW_TEXT, area, block, factor_words, hatching, nice_factor
+from gaugelog.show.neck_drawing import (
+    LINE,
+    NARROW_TEXT,
+    Point,
+    area,
+    block,
+    hatching,
+    nice_factor,
+    wood_amount,
+    words_wide,
+)
 from gaugelog.show.neck_places import Layout, WoodOff
-from gaugelog.show.numbers import amount_text
 from gaugelog.show.palette import INK, PAPER
-from gaugelog.show.side_frame import SideFrame
+from gaugelog.show.side_frame import PocketCut, SideFrame
 
 _DEEPEST = 34.0
 _NOTHING_MM = 0.005
@@ -43,17 +51,18 @@ def floor_wood(frame: SideFrame, places: Layout, wood: WoodOff | None) -> str:
     sides = _sides(wood)
     if frame.pocket is None or not sides:
         return ""
-    deep = _factor(frame, sides) * frame.scale
-    drawn = [_wedge(frame, ends, deep, slope) for ends, slope in zip(sides.values(), _SLOPES, strict=False)]
-    return "".join(drawn) + _labels(frame, sides, places.instrument.units)
+    drawn = [
+        _wedge(frame, frame.pocket, ends, _factor(frame, sides), slope)
+        for ends, slope in zip(sides.values(), _SLOPES, strict=False)
+    ]
+    return "".join(drawn) + _labels(frame, frame.pocket, sides, places.instrument.units)
 
 
-def _wedge(frame: SideFrame, ends: Line, deep: float, slope: float) -> str:
+def _wedge(frame: SideFrame, pocket: PocketCut, ends: Line, factor: float, slope: float) -> str:
     """Return one side's wedge; where it goes from wood off to shim, as the two that it is."""
-    assert frame.pocket is not None
-    (left, y), (right, _) = frame.paper(
-        ((frame.pocket.start, -frame.pocket.depth), (frame.pocket.end, -frame.pocket.depth))
-    )
+    left, y = frame.at(pocket.start, -pocket.depth)
+    right, _ = frame.at(pocket.end, -pocket.depth)
+    deep = factor * frame.scale
     edge, tail = ends
     parts: tuple[tuple[float, float, float, float], ...] = ((left, edge, right, tail),)
     if edge * tail < 0:
@@ -69,32 +78,39 @@ def _wedge(frame: SideFrame, ends: Line, deep: float, slope: float) -> str:
 
 
 def _amount(end: float, units: str) -> str:
-    amount = amount_text(abs(end) if abs(end) >= _NOTHING_MM else 0.0, Quantity.LENGTH, units)
+    amount = wood_amount(abs(end) if abs(end) >= _NOTHING_MM else 0.0, units)
     return f"shim {amount}" if end <= -_NOTHING_MM else f"{amount} off"
 
 
-def _labels(frame: SideFrame, sides: dict[str, Line], units: str) -> str:
+def _labels(frame: SideFrame, pocket: PocketCut, sides: dict[str, Line], units: str) -> str:
     """Return the amounts: those of the body-edge end left of the body, those of the tail end right of the pocket."""
-    assert frame.pocket is not None
-    drawn = []
-    ends = (
-        (0, "body edge", min(frame.edge_mm, frame.pocket.start), -10.0, "end"),
-        (1, "tail end", frame.pocket.end, 12.0, "start"),
+    edge, tail = (
+        [*(f"{side} {_amount(ends[number], units)}".strip() for side, ends in sides.items()), where]
+        for number, where in enumerate(("body edge", "tail end"))
     )
-    for number, where, x_mm, beside, anchor in ends:
-        x, y = frame.at(x_mm, -frame.pocket.depth)
-        lines = [f"{side} {_amount(each[number], units)}".strip() for side, each in sides.items()]
-        drawn.append(block((x + beside, y + NARROW_TEXT), (*lines, where), anchor))
-    return "".join(drawn)
+    right, floor = frame.at(pocket.end, -pocket.depth)
+    return block(_under_neck(frame, floor, edge), edge, "end") + block((right + 12, floor + NARROW_TEXT), tail)
 
 
-def wood_note(frame: SideFrame, places: Layout, wood: WoodOff | None) -> list[str]:
+def _under_neck(frame: SideFrame, floor: float, lines: list[str]) -> Point:
+    """Return where lines may end left of the body: at the pocket floor, or lower where the neck is in the way."""
+    x = frame.at(frame.edge_mm, 0)[0] - 10
+    start = x - max(words_wide(each) for each in lines)
+    (nut_x, nut_y), (joint_x, joint_y) = frame.paper(frame.neck_back)
+    back = max(nut_y + (joint_y - nut_y) * (place - nut_x) / (joint_x - nut_x) for place in (start, x))
+    lowest = frame.bottom - (len(lines) - 1) * LINE - 6
+    return x, max(min(max(floor, back) + NARROW_TEXT, lowest), floor + NARROW_TEXT)
+
+
+def wood_note(frame: SideFrame, wood: WoodOff | None) -> list[str]:
     """Return by how much the wood's depth is exaggerated, none where none is drawn."""
     sides = _sides(wood)
     if frame.pocket is None or not sides:
         return []
-    what = "Shim" if all(end < _NOTHING_MM for side in sides.values() for end in side) else "Wood to take off"
-    return [f"{what} hatched, drawn {factor_words(_factor(frame, sides))} as thick as lengths."]
+    ends = [end for side in sides.values() for end in side]
+    named = ("wood to take off", max(ends) >= _NOTHING_MM), ("shim", min(ends) <= -_NOTHING_MM)
+    what = " and ".join(name for name, there in named if there)
+    return [f"Hatched: {what}, drawn {_factor(frame, sides):g} times as thick."]
 
 
 def wood_words(units: str, wood: WoodOff | None) -> list[str]:

@@ -8,9 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from gaugelog.model.quantities import Quantity
 from gaugelog.show.neck_drawing import (
-    BAND_FILL,
     COLUMN,
     LINE,
     MARGIN,
@@ -20,7 +18,6 @@ from gaugelog.show.neck_drawing import (
     Point,
     apart,
     area,
-    factor_words,
     footnotes,
     hatching,
     legend,
@@ -28,10 +25,11 @@ from gaugelog.show.neck_drawing import (
     line,
     nice_factor,
     pen,
+    wedge,
+    wood_amount,
     word,
 )
 from gaugelog.show.neck_places import BASS, TREBLE, Layout, Pose, WoodOff, leftmost_mm
-from gaugelog.show.numbers import amount_text
 from gaugelog.show.palette import INK, PAPER, SOFT_INK, WASH
 
 _WIDTH_FACTOR = 2.5
@@ -66,11 +64,15 @@ class _Frame:
 
 
 def top_picture(places: Layout, poses: Sequence[Pose], wood: WoodOff | None) -> Picture:
-    """Return the view from above; arguments as for the view from the side."""
+    """Return the view from above; arguments as for the view from the side.
+
+    A later pose is drawn only where it is known how its centreline runs.
+    """
+    poses = [pose for number, pose in enumerate(poses) if number == 0 or pose.offset_mm is not None]
     frame = _frame(places, poses)
     drawn = [
         _body(frame),
-        *(_band(frame, places, pose) for pose in reversed(poses)),
+        *(_band(frame, places, pose, number) for number, pose in enumerate(poses)),
         _board(frame, places, poses[0]),
         *(_outline(frame, places, pose, number) for number, pose in enumerate(poses) if number),
         _pocket(frame, places),
@@ -125,12 +127,12 @@ def _pocket(frame: _Frame, places: Layout) -> str:
     return line((*walls, walls[0]), 1.2, SOFT_INK, dashes="3 2", kind="pocket")
 
 
-def _band(frame: _Frame, places: Layout, pose: Pose) -> str:
+def _band(frame: _Frame, places: Layout, pose: Pose, number: int) -> str:
     """Return the 95 % interval of the centreline as a soft wedge from the joint line to the saddle line."""
     if pose.offset_mm is None or not pose.offset_band_mm:
         return ""
     ends = [frame.at(places.saddle_line_mm, 0, pose.offset_mm + sign * pose.offset_band_mm) for sign in (-1, 1)]
-    return area((frame.at(0, 0, pose.offset_at_joint_mm), *ends), BAND_FILL, kind="band")
+    return wedge(frame.at(0, 0, pose.offset_at_joint_mm), ends[0], ends[1], pen(number))
 
 
 def _across(frame: _Frame, places: Layout, pose: Pose, along_mm: float) -> tuple[Point, Point]:
@@ -228,7 +230,7 @@ def _cheek(frame: _Frame, places: Layout, wood: WoodOff | None) -> str:
     units = places.instrument.units
     below = y + (NARROW_TEXT - 2 if sign * frame.down > 0 else -8)
     for x, end, anchor in ((left - 10, ends[0], "end"), (right + 10, ends[1], "start")):
-        drawn.append(word((x, below), f"{amount_text(end, Quantity.LENGTH, units)} off", anchor))
+        drawn.append(word((x, below), f"{wood_amount(end, units)} off", anchor))
     return "".join(drawn)
 
 
@@ -267,13 +269,15 @@ def _axis_words(frame: _Frame, places: Layout) -> str:
 
 
 def _notes(frame: _Frame, places: Layout, poses: Sequence[Pose], wood: WoodOff | None) -> list[str]:
-    notes = [f"Widths drawn {factor_words(_WIDTH_FACTOR)} as large as lengths."]
+    notes = [f"Widths drawn {_WIDTH_FACTOR:g} times as large as lengths."]
     if any(pose.offset_mm is not None for pose in poses) and frame.offset_factor > 1:
-        notes.append(f"Offsets of the centreline drawn {factor_words(frame.offset_factor)} as large as widths.")
+        notes.append(f"Offsets of the centreline drawn {frame.offset_factor:g} times as large as widths.")
+    if any(pose.offset_mm is not None and pose.offset_band_mm for pose in poses):
+        notes.append("Shaded: the centreline's 95 % interval.")
     ends = _cheek_ends(places, wood)
     if ends is not None and wood is not None:
-        factor = factor_words(_cheek_factor(frame, ends))
-        notes.append(f"Wood to take off the {wood.cheek} cheek hatched, drawn {factor} as thick as lengths.")
+        factor = _cheek_factor(frame, ends)
+        notes.append(f"Hatched: wood off the {wood.cheek} cheek, drawn {factor:g} times as thick.")
     return notes
 
 
@@ -292,6 +296,6 @@ def _words(places: Layout, poses: Sequence[Pose], wood: WoodOff | None) -> str:
         said.append(f"{text}.")
     ends = _cheek_ends(places, wood)
     if ends is not None and wood is not None:
-        edge, tail = (amount_text(end, Quantity.LENGTH, instrument.units) for end in ends)
+        edge, tail = (wood_amount(end, instrument.units) for end in ends)
         said.append(f"Off the {wood.cheek} cheek: {edge} at the body edge, {tail} at the tail end.")
     return " ".join(said)

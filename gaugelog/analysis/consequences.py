@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from gaugelog.analysis.movement import MovementFit
-from gaugelog.analysis.neckset import SIDES, NeckSet, StringLine
+from gaugelog.analysis.neckset import SIDES, NeckSet, neck_set_of
 from gaugelog.analysis.results import Consequence
 from gaugelog.analysis.sensing import LengthSensor, Sensor, SlopeSensor, Vector
 from gaugelog.analysis.sensors import ACROSS, ALONG, UP, Stand
@@ -20,29 +20,6 @@ from gaugelog.model.instrument import Instrument
 
 _STEP = np.array([1e-3, 1e-3, 1e-3, 1e-5, 1e-5, 1e-5])
 _WORST_MM, _WORST_CENTS = 2.5, 5.0
-
-
-def neck_set_of(instrument: Instrument) -> NeckSet | None:
-    """Return the numbers of an instrument's neck set, None where one that is needed is left open.
-
-    What only makes it finer counts as nothing where it is left open: compensation, nut height, relief, a radius.
-    """
-    neck, bridge, action = instrument.neck, instrument.bridge, instrument.action
-    if neck.scale_length is None or neck.joint_fret is None or action.bass is None or action.treble is None:
-        return None
-    at_bridge = (bridge.string_spread or 0.0) / 2
-    at_nut = (neck.string_spread_at_nut or 0.0) / 2
-    return NeckSet(
-        scale_length=neck.scale_length,
-        joint_fret=neck.joint_fret,
-        frets=neck.frets or 24,
-        bass=StringLine(neck.compensation_bass or 0.0, action.bass, at_nut, at_bridge),
-        treble=StringLine(neck.compensation_treble or 0.0, action.treble, at_nut, at_bridge),
-        nut_height=neck.nut_height or 0.0,
-        relief=neck.relief or 0.0,
-        radius=neck.fretboard_radius if neck.fretboard_radius is not None else math.inf,
-        bridge_position=bridge.position,
-    )
 
 
 def consequences(instrument: Instrument, stand: Stand, fit: MovementFit) -> tuple[Consequence, ...]:

@@ -1,116 +1,195 @@
-"""Wood to take off the pocket's floor, or the shim to put in, so that the strings bear where the bridge can hold them.
+"""The least wood to take off a pocket so that every reading comes into its bounds.
 
-Here: how much at which end, the least that does it, and rounding to what a hand does. Not here: the height that is
-wanted (`neckset`) or the uncertainty of either.
+Here: the linear programme, exactly and in whole steps of what a hand does. Not here: what the bounds are, or what the
+outcome means for the strings (`neck_cut`).
 
 Taking off `d_e` at the body-edge end and `d_t` at the tail end of a floor of length ℓ that begins at x_e lowers the
-neck's plane at x by d_e + (d_t - d_e)(x - x_e)/ℓ (good to 0.02 mm): two numbers, the plane's fall at any two places.
+neck's plane at x by d_e + (d_t - d_e)(x - x_e)/ℓ (good to 0.02 mm). Bass and treble each have their own two depths,
+such that the floor stays plane. Wood off a cheek lets the neck aside in the same way.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-_EPS = 1e-9
+Matrix = NDArray[np.float64]
+SHIM_COST, TWIST_COST = 1e3, 1e5
+"""What a millimetre of shim, and of difference between bass and treble, weighs against one of wood."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pocket:
-    """The pocket's floor, mm: where it begins along the strings, its length, its width, and the wood that may go."""
+    """The pocket, mm: where its floor begins along the strings, its length and width, and the wood that may go."""
 
     start: float
     length: float
-    width: float
+    width: float | None = None
     spare: float = math.inf
 
-    def fall_at(self, x: float) -> tuple[float, float]:
-        """Return by how much the plane falls at x for a millimetre off at the body-edge end, and at the tail end."""
-        share = (x - self.start) / self.length
-        return 1 - share, share
+    def share_at(self, x: float) -> float:
+        """Return the tail end's share in what happens at x; the body-edge end has the rest."""
+        return (x - self.start) / self.length
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
-    """By how much the plane must fall at a place along the strings, mm: from `low` to `high`; minus is a rise."""
+class Corners:
+    """Wood off the floor at its four corners, mm; minus is a shim's thickness there."""
 
-    x: float
+    bass_body_edge: float = 0.0
+    bass_tail: float = 0.0
+    treble_body_edge: float = 0.0
+    treble_tail: float = 0.0
+
+    def all(self) -> tuple[float, float, float, float]:
+        """Return the four, in the order in which they are written."""
+        return self.bass_body_edge, self.bass_tail, self.treble_body_edge, self.treble_tail
+
+    @property
+    def body_edge(self) -> float:
+        """The body-edge end on the centreline."""
+        return (self.bass_body_edge + self.treble_body_edge) / 2
+
+    @property
+    def tail(self) -> float:
+        """The tail end on the centreline."""
+        return (self.bass_tail + self.treble_tail) / 2
+
+    @property
+    def shim(self) -> float:
+        """The thickest place of the shim that is needed, 0 where wood alone does it."""
+        return max(0.0, -min(self.all()))
+
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing is to be done."""
+        return all(abs(each) < 1e-9 for each in self.all())
+
+    def fall(self, pocket: Pocket, x: float, y: float = 0.0) -> float:
+        """Return by how much the neck's plane falls at a place, mm."""
+        share = pocket.share_at(x)
+        across = 0.0
+        if pocket.width is not None:
+            across = (self.treble_body_edge - self.bass_body_edge) / pocket.width * y
+        return self.body_edge * (1 - share) + self.tail * share + across
+
+
+@dataclass(frozen=True, slots=True)
+class Cheeks:
+    """Wood off the two cheeks of a pocket at their two ends, mm: the neck goes to the cheek that loses wood."""
+
+    bass_body_edge: float = 0.0
+    bass_tail: float = 0.0
+    treble_body_edge: float = 0.0
+    treble_tail: float = 0.0
+
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing is to be done."""
+        return max(self.bass_body_edge, self.bass_tail, self.treble_body_edge, self.treble_tail) < 1e-9
+
+    def aside(self, pocket: Pocket, x: float) -> float:
+        """Return by how much the neck goes toward the treble side at x, mm."""
+        share = pocket.share_at(x)
+        edge, tail = self.treble_body_edge - self.bass_body_edge, self.treble_tail - self.bass_tail
+        return edge * (1 - share) + tail * share
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """What a change must do: `by_corner` times the four depths lies from `low` to `high`."""
+
+    by_corner: tuple[float, float, float, float]
     low: float
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """Wood off at the two ends of a line along the floor, mm; a negative end is one that must come up: a shim's."""
+def plane_bound(pocket: Pocket, slope: float, tilt: float, height: float, low: float, high: float) -> Bound:
+    """Return the bound on slope T + tilt Q + height h of the neck's plane, as changes of the four corners' depths.
 
-    body_edge: float
-    tail: float
-
-    @property
-    def needs_shim(self) -> bool:
-        """Whether wood would have to be added."""
-        return min(self.body_edge, self.tail) < -_EPS
-
-    @property
-    def total(self) -> float:
-        """Wood off on the average of the two ends."""
-        return (self.body_edge + self.tail) / 2
+    A depth of 1 at a corner changes T, Q and h by what `Corners.fall` gives at the origin and its derivatives there.
+    """
+    parts = []
+    for corner in np.eye(4):
+        depths = Corners(*(float(each) for each in corner))
+        fall = depths.fall(pocket, 0.0)
+        along = depths.fall(pocket, 1.0) - fall
+        across = depths.fall(pocket, 0.0, 1.0) - fall
+        parts.append(-(slope * along + tilt * across + height * fall))
+    return Bound((parts[0], parts[1], parts[2], parts[3]), low, high)
 
 
-def least_wood(pocket: Pocket, wanted: Sequence[Wanted]) -> Taken | None:
-    """Return the cut that takes least wood and meets what is wanted, None where no cut without adding wood does.
+def least_cut(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None) -> Corners | None:
+    """Return the cut that takes least wood and meets the bounds, None where none does.
 
-    A linear programme in two unknowns, solved exactly by its corners: minimise d_e + d_t with 0 <= d <= spare at both
-    ends and low <= fall(x) <= high at each place wanted.
+    A shim comes in only where wood alone doesn't do it, and bass and treble differ only where they must.
 
-    When this is wrong: a floor that is not flat to begin with; the neck's heel may then rock.
+    Minimise Σ wood + 10³ Σ shim + 10⁵ |bass - treble| over the corners of a plane floor, each within what may go;
+    with `step`, every depth is a whole number of steps.
+    Source: solved by scipy.optimize.milp (HiGHS).
+
+    When this is wrong: a floor that isn't flat to begin with, on which the heel rocks.
 
     Args:
         pocket: the floor.
-        wanted: what the plane must do at which places.
+        bounds: what the changes must do.
+        step: what a hand does, mm.
     """
-    bounds = [((1.0, 0.0), 0.0, pocket.spare), ((0.0, 1.0), 0.0, pocket.spare)]
-    bounds += [(pocket.fall_at(each.x), each.low, each.high) for each in wanted]
-    return _least(bounds, lambda corner: float(corner.sum()))
+    # unknowns: wood at the four corners, shim at the four, size of the difference between bass and treble
+    rows = [(*each.by_corner, *(-part for part in each.by_corner), 0.0) for each in bounds]
+    low, high = [each.low for each in bounds], [each.high for each in bounds]
+    signs = (1.0, -1.0, -1.0, 1.0)
+    rows.append((*signs, *(-sign for sign in signs), 0.0))
+    low.append(0.0)
+    high.append(0.0)
+    difference = (1.0, 0.0, -1.0, 0.0)
+    for sign in (1.0, -1.0):
+        rows.append((*(sign * each for each in difference), *(-sign * each for each in difference), -1.0))
+        low.append(-math.inf)
+        high.append(0.0)
+    cost = [1.0] * 4 + [SHIM_COST] * 4 + [TWIST_COST]
+    twist = math.inf if pocket.width is not None else 0.0
+    found = _least(cost, rows, low, high, [pocket.spare] * 4 + [math.inf] * 4 + [twist], step)
+    return None if found is None else Corners(*(float(found[place] - found[4 + place]) for place in range(4)))
 
 
-def least_shim(pocket: Pocket, wanted: Sequence[Wanted]) -> Taken | None:
-    """Return the wedge that meets what is wanted with the least change of both ends; a negative end is to be added.
+def least_cheek(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None) -> Cheeks | None:
+    """Return the least wood off the cheeks that meets the bounds, None where none does; see `least_cut`.
 
-    The same programme as `least_wood` without a lower bound, minimising |d_e| + |d_t|; None where no wedge does it.
+    Args:
+        pocket: the floor, whose length the cheeks share.
+        bounds: by bass body edge, bass tail, treble body edge, treble tail.
+        step: what a hand does, mm.
     """
-    bounds = [((1.0, 0.0), -math.inf, pocket.spare), ((0.0, 1.0), -math.inf, pocket.spare)]
-    bounds += [(pocket.fall_at(each.x), each.low, each.high) for each in wanted]
-    levels = [((1.0, 0.0), 0.0, 0.0), ((0.0, 1.0), 0.0, 0.0)]
-    return _least(bounds, lambda corner: float(np.abs(corner).sum()), levels)
+    rows = [(*each.by_corner,) for each in bounds]
+    low, high = [each.low for each in bounds], [each.high for each in bounds]
+    found = _least([1.0] * 4, rows, low, high, [math.inf] * 4, step)
+    return None if found is None else Cheeks(*(float(each) for each in found))
 
 
-Bound = tuple[tuple[float, float], float, float]
-Cost = Callable[[NDArray[np.float64]], float]
+def _least(
+    cost: Sequence[float],
+    rows: Sequence[Sequence[float]],
+    low: Sequence[float],
+    high: Sequence[float],
+    most: Sequence[float],
+    step: float | None,
+) -> Matrix | None:
+    """Return the cheapest unknowns from 0 to `most` with `rows` times them from `low` to `high`, None where none are.
 
+    With `step`, they are whole steps.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
 
-def _least(bounds: Sequence[Bound], cost: Cost, further: Sequence[Bound] = ()) -> Taken | None:
-    """Return the cheapest corner of what the bounds allow; `further` lines make corners without bounding."""
-    every = ((np.array(row), level) for row, low, high in (*bounds, *further) for level in (low, high))
-    lines = [(row, level) for row, level in every if math.isfinite(level)]
-    best: tuple[float, NDArray[np.float64]] | None = None
-    for (one, at_one), (other, at_other) in itertools.combinations(lines, 2):
-        matrix = np.array([one, other])
-        if abs(float(np.linalg.det(matrix))) < 1e-12:
-            continue
-        corner = np.linalg.solve(matrix, [at_one, at_other])
-        if all(low - 1e-7 <= float(np.dot(row, corner)) <= high + 1e-7 for row, low, high in bounds):
-            price = cost(corner)
-            if best is None or price < best[0] - 1e-12:
-                best = (price, corner)
-    return None if best is None else Taken(float(best[1][0]), float(best[1][1]))
-
-
-def rounded(taken: Taken, step: float) -> Taken:
-    """Return a cut rounded to what a hand does, each end to the nearest `step`, mm."""
-    return Taken(*(round(end / step) * step for end in (taken.body_edge, taken.tail)))
+    size = 1.0 if step is None else step
+    found = milp(
+        c=np.array(cost),
+        constraints=LinearConstraint(np.array(rows) * size, np.array(low), np.array(high)),
+        bounds=Bounds(0.0, np.array(most) / size),
+        integrality=np.full(len(cost), 0 if step is None else 1),
+    )
+    return None if found.x is None else np.asarray(found.x, dtype=np.float64) * size

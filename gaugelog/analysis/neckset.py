@@ -1,7 +1,7 @@
 """The geometry of a neck set, exact.
 
 Here: from the numbers of neck, bridge and strings to the height at which the strings must bear, both ways, and what it
-leaves of the bridge's travel. Not here: uncertainty (`neckset_estimates`), readings (`plane`), wood (`cut`).
+leaves of the bridge's travel. Not here: readings (`neck_rows`), uncertainty (`neck_setting`), wood (`cut`).
 
 Frame, signs and words: docs/conventions.md. Heights are over the body top, distances along the body from the joint
 line. No small angles anywhere.
@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+
+from gaugelog.model.instrument import Instrument
 
 BASS, TREBLE = "bass", "treble"
 SIDES = (BASS, TREBLE)
@@ -119,6 +121,10 @@ class NeckSet:
         nut = self.nut_height - sag(self.radius, string.at_nut)
         return nut + 2 * (wanted - nut) * length / self.scale_length
 
+    def across(self, side: str) -> float:
+        """Return y of the string at the saddle line, mm: minus on the bass side."""
+        return self.string(side).at_bridge * (-1.0 if side == BASS else 1.0)
+
     def bearing_place(self, angle_deg: float, side: str) -> float:
         """Return x of the bearing point along the body, mm: as drilled, else D cos θ - a_s sin θ."""
         if self.bridge_position is not None:
@@ -126,38 +132,54 @@ class NeckSet:
         angle = math.radians(angle_deg)
         return self.joint_to_bearing(side) * math.cos(angle) - self.height_at_bearing(side) * math.sin(angle)
 
-    def required_bearing(self, angle_deg: float, plane_height: float, side: str) -> float:
+    def plane_at_saddle(self, angle_deg: float, plane_height: float, side: str, roll_deg: float = 0.0) -> float:
+        """Return how high the fret plane carried on passes over the body under the string, at the saddle line, mm.
+
+        Formula: h + x_b tan θ + y tan φ, on the plane through the fret tops of the centreline.
+        """
+        across = self.across(side) * math.tan(math.radians(roll_deg))
+        return plane_height + self.bearing_place(angle_deg, side) * math.tan(math.radians(angle_deg)) + across
+
+    def required_bearing(self, angle_deg: float, plane_height: float, side: str, roll_deg: float = 0.0) -> float:
         """Return z_req, the height at which the string must bear for the wanted action, mm.
 
-        Formula: z = h + x_b tan θ + a_s / cos θ; where the bridge isn't drilled x_b = D cos θ - a_s sin θ, which
-        makes it h + D sin θ + a_s cos θ.
+        Formula: z = h + x_b tan θ + y tan φ + a_s sqrt(1 + tan² θ + tan² φ); without roll h + x_b tan θ + a_s / cos θ.
+        Where the bridge isn't drilled x_b = D cos θ - a_s sin θ, which makes it h + D sin θ + a_s cos θ.
+
+        When this is wrong: strings that don't run over the fretboard's middle; half a millimetre aside is about 0.04 mm
+        of height on a radius of 305 mm.
 
         Args:
             angle_deg: θ, the neck angle.
-            plane_height: h, fret plane over the body top at the joint line, mm.
+            plane_height: h, fret plane over the body top at the joint line, on the centreline, mm.
             side: bass or treble.
+            roll_deg: φ, tilt across, positive with the treble edge higher.
         """
-        angle = math.radians(angle_deg)
-        place = self.bearing_place(angle_deg, side)
-        return plane_height + place * math.tan(angle) + self.height_at_bearing(side) / math.cos(angle)
+        steepness = math.hypot(1.0, math.tan(math.radians(angle_deg)), math.tan(math.radians(roll_deg)))
+        plane = self.plane_at_saddle(angle_deg, plane_height, side, roll_deg)
+        return plane + self.height_at_bearing(side) * steepness
 
-    def mm_per_degree(self, angle_deg: float, side: str) -> float:
+    def mm_per_degree(self, angle_deg: float, side: str, roll_deg: float = 0.0) -> float:
         """Return how much the required bearing rises for a degree of neck angle, the bridge staying where it is.
 
-        Formula: dz/dθ = (x_b + a_s sin θ)/cos² θ, times π/180.
+        Formula: dz/dθ = (x_b + a_s T/sqrt(1 + T² + Q²))(1 + T²), T = tan θ, Q = tan φ, times π/180.
         """
-        angle = math.radians(angle_deg)
+        slope, tilt = math.tan(math.radians(angle_deg)), math.tan(math.radians(roll_deg))
         place, height = self.bearing_place(angle_deg, side), self.height_at_bearing(side)
-        return math.radians((place + height * math.sin(angle)) / math.cos(angle) ** 2)
+        return math.radians((place + height * slope / math.hypot(1.0, slope, tilt)) * (1 + slope * slope))
 
-    def angle_for(self, bearing: float, plane_height: float, side: str) -> float | None:
+    def angle_for(self, bearing: float, plane_height: float, side: str, roll_deg: float = 0.0) -> float | None:
         """Return the neck angle at which the string bears at a height, degrees; None where no angle does.
 
-        Formula: with T = tan θ and Z = z - h: x_b T + a_s sqrt(1 + T²) = Z, squared a quadratic in T. Where the bridge
-        isn't drilled: D sin θ + a_s cos θ = Z, so θ = asin(Z / sqrt(D² + a_s²)) - atan2(a_s, D).
+        Formula: with T = tan θ, Q = tan φ and Z = z - h - y Q: x_b T + a_s sqrt(1 + Q² + T²) = Z, squared a quadratic
+        in T. Where the bridge isn't drilled: D sin θ + a_s cos θ = Z, so θ = asin(Z / sqrt(D² + a_s²)) - atan2(a_s, D),
+        with a_s sqrt(1 + Q²) for a_s (good to a micrometre up to 2 degrees of roll).
         """
-        height, lift = self.height_at_bearing(side), bearing - plane_height
+        tilt = math.tan(math.radians(roll_deg))
+        height, lift = self.height_at_bearing(side), bearing - plane_height - self.across(side) * tilt
+        flat = 1 + tilt * tilt
         if self.bridge_position is None:
+            height *= math.sqrt(flat)
             along = self.joint_to_bearing(side)
             reach = math.hypot(along, height)
             if abs(lift) > reach:
@@ -165,14 +187,39 @@ class NeckSet:
             return math.degrees(math.asin(lift / reach) - math.atan2(height, along))
         place = self.bridge_position
         square = place * place - height * height
-        under_root = place * place * lift * lift - square * (lift * lift - height * height)
+        under_root = place * place * lift * lift - square * (lift * lift - height * height * flat)
         if square <= 0 or under_root < 0:
             return None
         root = math.sqrt(under_root)
         for tangent in ((place * lift - root) / square, (place * lift + root) / square):
-            if abs(place * tangent + height * math.sqrt(1 + tangent * tangent) - lift) < 1e-6 * max(1.0, abs(lift)):
+            if abs(place * tangent + height * math.sqrt(flat + tangent * tangent) - lift) < 1e-6 * max(1.0, abs(lift)):
                 return math.degrees(math.atan(tangent))
         return None
+
+    def nut_place(self, angle_deg: float, plane_height: float) -> tuple[float, float]:
+        """Return x and z of the strings' underside at the nut, mm, on the centreline."""
+        angle = math.radians(angle_deg)
+        behind = fret_distance(self.scale_length, self.joint_fret)
+        return (
+            -behind * math.cos(angle) - self.nut_height * math.sin(angle),
+            plane_height - behind * math.sin(angle) + self.nut_height * math.cos(angle),
+        )
+
+    def string_margin(self, width: float, offset: float, side: str) -> float:
+        """Return what the outer string keeps to the fretboard's edge at the last fret, mm.
+
+        Formula: W/2 - (n + (b ∓ δ - n) f/(S + c)): the string runs straight from nut to saddle, n and b from the
+        centreline; the fretboard's centreline carried on misses the bridge's middle by δ toward the treble side.
+
+        Args:
+            width: W, the fretboard's width at the last fret.
+            offset: δ, mm.
+            side: bass or treble.
+        """
+        string = self.string(side)
+        share = fret_distance(self.scale_length, self.frets) / (self.scale_length + string.compensation)
+        at_bridge = string.at_bridge - (offset if side == TREBLE else -offset)
+        return width / 2 - string.at_nut - (at_bridge - string.at_nut) * share
 
     def action_at_twelfth(self, angle_deg: float, plane_height: float, bearing: float, side: str) -> float:
         """Return the string's height over the 12th fret's top with the string bearing at a height, mm.
@@ -190,6 +237,29 @@ class NeckSet:
         nut = self.nut_height - sag(self.radius, string.at_nut)
         over_plane = nut + (height - nut) * self.scale_length / 2 / length
         return over_plane + sag(self.radius, at_twelfth) + relief_at(self.relief, self.scale_length, self.frets, 12)
+
+
+def neck_set_of(instrument: Instrument) -> NeckSet | None:
+    """Return the numbers of an instrument's neck set, None where one that is needed is left open.
+
+    What only makes it finer counts as nothing where it is left open: compensation, nut height, relief, a radius.
+    """
+    neck, bridge, action = instrument.neck, instrument.bridge, instrument.action
+    if neck.scale_length is None or neck.joint_fret is None or action.bass is None or action.treble is None:
+        return None
+    at_bridge = (bridge.string_spread or 0.0) / 2
+    at_nut = (neck.string_spread_at_nut or 0.0) / 2
+    return NeckSet(
+        scale_length=neck.scale_length,
+        joint_fret=neck.joint_fret,
+        frets=neck.frets or 24,
+        bass=StringLine(neck.compensation_bass or 0.0, action.bass, at_nut, at_bridge),
+        treble=StringLine(neck.compensation_treble or 0.0, action.treble, at_nut, at_bridge),
+        nut_height=neck.nut_height or 0.0,
+        relief=neck.relief or 0.0,
+        radius=neck.fretboard_radius if neck.fretboard_radius is not None else math.inf,
+        bridge_position=bridge.position,
+    )
 
 
 def break_angle(nut_place: tuple[float, float], bearing: tuple[float, float], anchor: tuple[float, float]) -> float:

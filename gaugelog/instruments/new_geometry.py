@@ -39,7 +39,7 @@ def _neck(length: Lengths) -> tuple[Entry, ...]:
         ("joint_fret", "16", "the fret over the joint line, where the fretboard crosses the edge"),
         (
             "plane_height",
-            length(6),
+            length(6, places=1),
             "fret tops over the body top at the joint line: straightedge along the middle of the frets, depth gauge",
         ),
         ("fretboard_radius", length(305, "12.0"), "radius across the fretboard, by radius gauge"),

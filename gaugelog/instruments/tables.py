@@ -42,6 +42,7 @@ def read_neck(section: Section, units: str) -> Neck:
         frets=section.whole("frets", 1, MOST_FRETS),
         joint_fret=section.whole("joint_fret", 1, MOST_FRETS),
         plane_height=_size(section, "plane_height", units),
+        underside_height=_size_or_nothing(section, "underside_height", units),
         fretboard_radius=_size(section, "fretboard_radius", units),
         edge_width_at_joint=_size(section, "edge_width_at_joint", units),
         edge_width_at_last_fret=_size(section, "edge_width_at_last_fret", units),

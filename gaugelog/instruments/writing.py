@@ -37,10 +37,13 @@ class Lengths:
 
     units: str
 
-    def __call__(self, length_mm: float, inches: str = "") -> str:
-        """Return a length as a TOML value: in mm, or in inches to three places unless `inches` is written out."""
+    def __call__(self, length_mm: float, inches: str = "", places: int | None = None) -> str:
+        """Return a length as a TOML value: in mm, or in inches to three places unless `inches` is written out.
+
+        With `places`, millimetres have as many, so that the last digit says how finely it is meant.
+        """
         if self.units == "mm" or length_mm == 0:
-            return f"{length_mm:g}"
+            return f"{length_mm:g}" if places is None else f"{length_mm:.{places}f}"
         return inches or f"{length_mm / MM_PER_INCH:.3f}"
 
     def place(self, x_mm: float, y_mm: float, z_mm: float) -> str:

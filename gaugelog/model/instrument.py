@@ -96,7 +96,10 @@ class NamedGauge:
 
 @dataclass(frozen=True, slots=True)
 class Neck:
-    """The neck: lengths in mm. Edges are the fretboard's width at the joint line and at the last fret."""
+    """The neck: lengths in mm. Edges are the fretboard's width at the joint line and at the last fret.
+
+    `underside_height` is the fretboard's underside over the body top at the joint line: 0 where it touches.
+    """
 
     scale_length: float | None = None
     compensation_bass: float | None = None
@@ -104,6 +107,7 @@ class Neck:
     frets: int | None = None
     joint_fret: int | None = None
     plane_height: float | None = None
+    underside_height: float | None = None
     fretboard_radius: float | None = None
     edge_width_at_joint: float | None = None
     edge_width_at_last_fret: float | None = None

@@ -1,0 +1,353 @@
+"""How much wood to take off where, so that the neck sits as the plan wants it.
+
+Here: from a neck setting and the plan's tolerances to bounds, and from the least cut to its outcome. Not here: the
+linear programme (`cut`), how many passes that is (`review`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+from functools import partial
+from typing import Generic, TypeVar
+
+from gaugelog.analysis.cut import Bound, Cheeks, Corners, Pocket, least_cheek, least_cut, plane_bound
+from gaugelog.analysis.neck_figures import figures
+from gaugelog.analysis.neck_rows import UNKNOWNS, said_by
+from gaugelog.analysis.neck_setting import NeckSetting
+from gaugelog.analysis.neckset import SIDES
+from gaugelog.analysis.rules import CONFIDENCE, POWER
+from gaugelog.analysis.stage_means import StageMean
+from gaugelog.analysis.student import t_quantile
+from gaugelog.model.estimate import Estimate
+from gaugelog.model.instrument import Checkpoint, Instrument
+
+_FLOOR_TILT = "pocket-floor-tilt"
+_MOST_GUARD = 0.9
+_ROUNDING_MM = 1e-6
+_ROOMS = (1.0, 0.75, 0.5, 0.25, 0.0)
+_TRAVEL = ("bearing bass", "bearing treble", "fretboard over the body")
+_Wood = TypeVar("_Wood")
+Guard = Callable[[StageMean | Estimate], float]
+
+
+class Aim(Enum):
+    """What the cut brings about."""
+
+    SURE = "every tolerance and the travel, with room for the next reading's uncertainty"
+    NARROW = "every tolerance and the travel, with less room than the next reading's uncertainty needs"
+    TRAVEL = "the bridge's travel only: not every tolerance can be met"
+    NEAREST = "nothing exactly in whole steps: it is the nearest"
+
+
+@dataclass(frozen=True, slots=True)
+class CutAdvice:
+    """What to take off, exactly and rounded to what a hand does, and what then comes of it.
+
+    `aim` is what the rounded cut brings about, None where neither wood nor shim does it. `needed` is False where the
+    neck sits well as it is; then nothing is to be taken off. `figures` are those of `neck_figures.FIGURES` after the
+    rounded cut. `unmet` names checkpoints that stay out of their tolerance. `floor` is the least wood under the pocket
+    afterwards, None where the file leaves it open; `sinks` is how far the fret plane comes down at the joint line.
+    """
+
+    pocket: Pocket
+    step: float
+    needed: bool
+    aim: Aim | None
+    exact: Corners
+    rounded: Corners
+    cheeks: Cheeks
+    cheeks_rounded: Cheeks
+    figures: Mapping[str, Estimate]
+    unmet: tuple[str, ...]
+    floor: float | None
+    sinks: float
+
+    @property
+    def taper_deg(self) -> float:
+        """By how much the floor's slope along the strings falls."""
+        return math.degrees(math.atan((self.rounded.tail - self.rounded.body_edge) / self.pocket.length))
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """Bounds on one combination of the unknowns: where it is now, lowest and highest guess, and where it may be."""
+
+    id: str
+    row: Mapping[str, float]
+    now: tuple[float, float]
+    low: float
+    high: float
+
+    def change(self) -> tuple[float, float]:
+        """Return how far it must change at least and at most."""
+        low, high = self.low - self.now[0], self.high - self.now[1]
+        if low > high:
+            middle = sum(self.now) / 2
+            low, high = self.low - middle, self.high - middle
+        return low, high
+
+    @property
+    def met(self) -> bool:
+        """Whether nothing has to change."""
+        low, high = self.change()
+        return low <= _ROUNDING_MM and high >= -_ROUNDING_MM
+
+    @property
+    def aside(self) -> bool:
+        """Whether it is about the neck from above, not from the side."""
+        return bool(self.row.get("offset") or self.row.get("heading"))
+
+
+@dataclass(frozen=True, slots=True)
+class _Found(Generic[_Wood]):
+    """What a cut brings about, None where none does, and the cut: exact, and in whole steps."""
+
+    aim: Aim | None
+    exact: _Wood
+    rounded: _Wood
+
+
+def pocket_of(instrument: Instrument) -> Pocket | None:
+    """Return the pocket of an instrument, None where the file leaves its length open."""
+    pocket = instrument.pocket
+    if pocket.length is None:
+        return None
+    spare = math.inf
+    if pocket.body_thickness is not None and pocket.depth is not None:
+        spare = max(pocket.body_thickness - pocket.depth - (pocket.least_floor or 0.0), 0.0)
+    return Pocket(pocket.start or 0.0, pocket.length, pocket.width, spare)
+
+
+def cut_advice(
+    instrument: Instrument, setting: NeckSetting, means: Mapping[str, StageMean], step: float
+) -> CutAdvice | None:
+    """Return what to take off the pocket, None where its length, or the neck's angle or height, isn't known.
+
+    Least wood such that, as far as the geometry tells, every reading that has a tolerance comes into it and the
+    strings bear within the travel less the reserve. Of each tolerance so much is kept free that the same gauge's next
+    reading conforms nine times out of ten, t_0.95 u + t_0.90 u' with u' what may differ from reading to reading; where
+    that can't be, less, and `aim` says so.
+
+    Formula: `cut.least_cut` and `cut.least_cheek` on what `neck_rows.said_by` says of each reading.
+
+    When this is wrong: linear in the depths, which is good to 0.02 mm; a heel that doesn't bear all over the floor; a
+    cheek that isn't what holds the neck aside.
+
+    Args:
+        instrument: the plan and its geometry.
+        setting: how the neck stands now.
+        means: the readings behind it.
+        step: what a hand does, mm.
+    """
+    pocket = pocket_of(instrument)
+    if pocket is None or not {"neck_angle", "plane_height"} <= setting.figures.keys():
+        return None
+    now = _wanted(instrument, setting, means, _passing)
+    needed = not all(each.met for each in now if not each.aside)
+    aside = not all(each.met for each in now if each.aside)
+    aims = _aims(instrument, setting, means) if needed or aside else []
+    floor = _floor(aims, pocket, step) if needed else _Found(Aim.SURE, Corners(), Corners())
+    cheeks = _cheeks(aims, pocket, step) if aside else _Found(Aim.SURE, Cheeks(), Cheeks())
+    cut = floor.rounded
+    after = _after(setting.unknowns, pocket, cut, cheeks.rounded)
+    values = figures(instrument, after)
+    changes = {name: after[name] - setting.unknowns[name] for name in UNKNOWNS}
+    return CutAdvice(
+        pocket=pocket,
+        step=step,
+        needed=needed or aside,
+        aim=floor.aim,
+        exact=floor.exact,
+        rounded=cut,
+        cheeks=cheeks.exact,
+        cheeks_rounded=cheeks.rounded,
+        figures={name: replace(each, value=values[name]) for name, each in setting.figures.items() if name in values},
+        unmet=tuple(each.id for each in _wanted(instrument, setting, means, _none) if not _meets(each, changes)),
+        floor=_floor_left(instrument, cut),
+        sinks=cut.fall(pocket, 0.0),
+    )
+
+
+def _floor_left(instrument: Instrument, cut: Corners) -> float | None:
+    pocket = instrument.pocket
+    if pocket.body_thickness is None or pocket.depth is None:
+        return None
+    return pocket.body_thickness - pocket.depth - max(*cut.all(), 0.0)
+
+
+def _meets(wanted: _Wanted, changes: Mapping[str, float]) -> bool:
+    low, high = wanted.change()
+    moved = sum(part * changes[name] for name, part in wanted.row.items())
+    return low - 0.005 <= moved <= high + 0.005 if wanted.row.get("height") else low - 1e-4 <= moved <= high + 1e-4
+
+
+def _after(unknowns: Mapping[str, float], pocket: Pocket, cut: Corners, cheeks: Cheeks) -> dict[str, float]:
+    """Return the unknowns after a cut: how the plane and the line then lie."""
+    fall = cut.fall(pocket, 0.0)
+    aside = cheeks.aside(pocket, 0.0)
+    return {
+        **unknowns,
+        "slope": unknowns["slope"] - (cut.fall(pocket, 1.0) - fall),
+        "tilt": unknowns["tilt"] - (cut.fall(pocket, 0.0, 1.0) - fall),
+        "height": unknowns["height"] - fall,
+        "underside": unknowns["underside"] - fall,
+        "offset": unknowns["offset"] + aside,
+        "heading": unknowns["heading"] + cheeks.aside(pocket, 1.0) - aside,
+    }
+
+
+def _floor(aims: Sequence[tuple[Aim, Sequence[_Wanted]]], pocket: Pocket, step: float) -> _Found[Corners]:
+    """Return the first aim that a cut in whole steps reaches, and the exact cut for the first that any cut reaches."""
+    exact: Corners | None = None
+    for aim, wanted in aims:
+        bounds = [_plane(pocket, each) for each in wanted if not each.aside]
+        any_cut = least_cut(pocket, bounds)
+        exact = exact if exact is not None else any_cut
+        cut = None if any_cut is None else least_cut(pocket, bounds, step)
+        if exact is not None and cut is not None and cut.shim <= exact.shim + step:
+            return _Found(aim, exact, cut)
+    if exact is None:
+        return _Found(None, Corners(), Corners())
+    return _Found(Aim.NEAREST, exact, Corners(*(round(each / step) * step for each in exact.all())))
+
+
+def _plane(pocket: Pocket, wanted: _Wanted) -> Bound:
+    row = wanted.row
+    height = row.get("height", 0.0) + row.get("underside", 0.0)
+    return plane_bound(pocket, row.get("slope", 0.0), row.get("tilt", 0.0), height, *wanted.change())
+
+
+def _cheeks(aims: Sequence[tuple[Aim, Sequence[_Wanted]]], pocket: Pocket, step: float) -> _Found[Cheeks]:
+    for aim, wanted in aims:
+        bounds = [_line(pocket, each) for each in wanted if each.aside]
+        exact = least_cheek(pocket, bounds)
+        if exact is not None and bounds:
+            cut = least_cheek(pocket, bounds, step)
+            return _Found(aim if cut is not None else Aim.NEAREST, exact, cut if cut is not None else exact)
+    return _Found(None, Cheeks(), Cheeks())
+
+
+def _line(pocket: Pocket, wanted: _Wanted) -> Bound:
+    """Return the bound on offset and heading as one on the four depths of the cheeks."""
+    parts = []
+    for place in range(4):
+        cheeks = Cheeks(*(float(place == each) for each in range(4)))
+        at_joint = cheeks.aside(pocket, 0.0)
+        turn = cheeks.aside(pocket, 1.0) - at_joint
+        parts.append(wanted.row.get("offset", 0.0) * at_joint + wanted.row.get("heading", 0.0) * turn)
+    return Bound((parts[0], parts[1], parts[2], parts[3]), *wanted.change())
+
+
+def _aims(
+    instrument: Instrument, setting: NeckSetting, means: Mapping[str, StageMean]
+) -> list[tuple[Aim, Sequence[_Wanted]]]:
+    """Return what a cut may bring about, the best first, each with its bounds."""
+    found: list[tuple[Aim, Sequence[_Wanted]]] = []
+    for room in _ROOMS:
+        wanted = _wanted(instrument, setting, means, partial(_accepted, room))
+        found.append((Aim.SURE if room == 1 else Aim.NARROW, wanted))
+    found.append((Aim.TRAVEL, [each for each in found[-1][1] if each.id in _TRAVEL]))
+    return found
+
+
+def _accepted(room: float, mean: StageMean | Estimate) -> float:
+    """Return how far inside a tolerance a value has to be so that the same gauge's next reading conforms, 9 in 10."""
+    again = mean.u_again if isinstance(mean, StageMean) else 0.0
+    return room * float(t_quantile(CONFIDENCE, mean.dof) * mean.u + t_quantile(POWER, mean.dof) * again)
+
+
+def _passing(mean: StageMean | Estimate) -> float:
+    """Return how far inside a tolerance a value has to be to conform with 95 %."""
+    return float(t_quantile(CONFIDENCE, mean.dof)) * mean.u
+
+
+def _none(_mean: StageMean | Estimate) -> float:
+    return 0.0
+
+
+def _wanted(instrument: Instrument, setting: NeckSetting, means: Mapping[str, StageMean], keep: Guard) -> list[_Wanted]:
+    """Return every bound: the tolerances of the plan, as far as the geometry tells, and the bridge's travel."""
+    doubted = {each.id for each in setting.misfits}
+    found = []
+    for checkpoint in instrument.checkpoints:
+        row = _row_of(instrument, checkpoint)
+        mean = means.get(checkpoint.id)
+        if checkpoint.tolerance is None or row is None:
+            continue
+        guesses = []
+        if all(part == 0 or name not in setting.untold for name, part in row.items()) and not _is_floor(checkpoint):
+            guesses.append(sum(part * setting.unknowns[name] for name, part in row.items()))
+        if mean is not None and checkpoint.id not in doubted:
+            guesses.append(_value(instrument, means, checkpoint, mean.value))
+        if not guesses:
+            continue
+        low, high = _kept_free(checkpoint.tolerance.low, checkpoint.tolerance.high, 0.0 if mean is None else keep(mean))
+        lowest = -math.inf if low is None else _value(instrument, means, checkpoint, low)
+        highest = math.inf if high is None else _value(instrument, means, checkpoint, high)
+        found.append(_Wanted(checkpoint.id, row, (min(guesses), max(guesses)), lowest, highest))
+    return found + _bearings(instrument, setting, keep)
+
+
+def _row_of(instrument: Instrument, checkpoint: Checkpoint) -> Mapping[str, float] | None:
+    """Return which unknowns a checkpoint's reading is made of, None where it says nothing of the neck."""
+    if _is_floor(checkpoint):
+        return {"slope": 1.0}
+    said = next((each for each in said_by(instrument, {checkpoint.id: 0.0}) if each.id == checkpoint.id), None)
+    return None if said is None else dict(zip(UNKNOWNS, said.row, strict=True))
+
+
+def _is_floor(checkpoint: Checkpoint) -> bool:
+    """Return whether it reads the pocket floor's own tilt: a cut changes it as it changes the neck's slope."""
+    return checkpoint.kind.slug == _FLOOR_TILT
+
+
+def _value(instrument: Instrument, means: Mapping[str, StageMean], checkpoint: Checkpoint, reading: float) -> float:
+    """Return what a checkpoint says were its reading this one."""
+    if _is_floor(checkpoint):
+        return math.tan(math.radians(reading))
+    readings = {name: each.value for name, each in means.items()} | {checkpoint.id: reading}
+    return next((each.value for each in said_by(instrument, readings) if each.id == checkpoint.id), math.nan)
+
+
+def _kept_free(low: float | None, high: float | None, guard: float) -> tuple[float | None, float | None]:
+    """Return a tolerance less the guard at both ends, of which never more than 90 % of a half is taken."""
+    if low is not None and high is not None:
+        guard = min(guard, _MOST_GUARD * (high - low) / 2)
+    return (None if low is None else low + guard), (None if high is None else high - guard)
+
+
+def _bearings(instrument: Instrument, setting: NeckSetting, keep: Guard) -> list[_Wanted]:
+    """Return the bounds that the bridge's travel sets, and the body top under the fretboard where the file knows it."""
+    bridge = instrument.bridge
+    found: list[_Wanted] = []
+    underside = instrument.neck.underside_height
+    if underside is not None:
+        found.append(_Wanted("fretboard over the body", {"underside": 1.0}, (underside, underside), 0.0, math.inf))
+    if bridge.bearing_low is None or bridge.bearing_high is None or bridge.position is None:
+        return found
+    reserve = bridge.travel_reserve or 0.0
+    for side in SIDES:
+        needed = setting.figure(f"required_bearing.{side}")
+        if needed is None:
+            continue
+        low, high = _kept_free(bridge.bearing_low + reserve, bridge.bearing_high - reserve, keep(needed))
+        across = (bridge.string_spread or 0.0) / 2 * (-1.0 if side == "bass" else 1.0)
+        row = {"slope": bridge.position, "tilt": across, "height": 1.0}
+        found.append(_Wanted(f"bearing {side}", row, (needed.value, needed.value), low or 0.0, high or 0.0))
+    return found
+
+
+def passes_for(advice: CutAdvice, per_pass: float, angle: bool) -> int | None:
+    """Return how many passes a cut takes at the builder's own rate, None where a pass takes nothing off.
+
+    Args:
+        advice: the cut.
+        per_pass: what a pass changed, degrees or mm.
+        angle: whether that is an angle.
+    """
+    depths: Sequence[float] = advice.rounded.all()
+    size = abs(advice.taper_deg) if angle else max(depths)
+    return math.ceil(size / per_pass - 1e-9) if per_pass > 0 else None

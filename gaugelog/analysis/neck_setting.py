@@ -1,0 +1,378 @@
+"""How a neck stands before the glue, what that means for the strings, and how sure that is.
+
+Here: all readings of a stage and all lengths of the file as inputs of one function, whose derivatives give every
+figure its uncertainty and its budget. Not here: the formulas (`neck_rows`, `neck_figures`), the wood to take off
+(`neck_cut`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+
+from gaugelog.analysis.least_squares import Adjustment, Matrix, Residual, adjust
+from gaugelog.analysis.neck_figures import FIGURES, NEEDS, by_name, figures
+from gaugelog.analysis.neck_rows import UNKNOWNS, Said, said_by, underside_said
+from gaugelog.analysis.stage_means import StageMean
+from gaugelog.model.estimate import Estimate
+from gaugelog.model.instrument import Instrument
+from gaugelog.model.quantities import Quantity
+
+FILE_KEYS = (
+    "neck.scale_length",
+    "neck.compensation_bass",
+    "neck.compensation_treble",
+    "neck.plane_height",
+    "neck.underside_height",
+    "neck.fretboard_radius",
+    "neck.edge_width_at_last_fret",
+    "neck.overhang",
+    "neck.nut_height",
+    "neck.string_spread_at_nut",
+    "neck.relief",
+    "bridge.position",
+    "bridge.bearing_low",
+    "bridge.bearing_high",
+    "bridge.saddle_slot_depth",
+    "bridge.spacer",
+    "bridge.string_spread",
+    "bridge.tail_anchor_x",
+    "bridge.tail_anchor_z",
+)
+"""Lengths of the file that were measured; what the builder merely wants, such as the action, is exact."""
+
+TOUCHING, NO_ROLL = "neck.underside_height", "roll"
+TOUCHING_MM = 0.05
+"""How well a fretboard's edge that touches the body is known to: the thinnest feeler (common practice, no source)."""
+NO_ROLL_DEG = 0.5
+"""Standard uncertainty of a roll that nobody read, taken as none (common practice, no source)."""
+
+_SCALE = np.array([1 / 300, 1 / 50, 1.0, 1.0, 1.0, 1 / 300, 1.0])
+_STEP = 1e-3
+_LEAST_VARIANCE = 1e-12
+_RELIEF = "neck-relief"
+
+
+class Origin(Enum):
+    """Where an input comes from."""
+
+    READ = "read"
+    FILE = "file"
+    TAKEN = "taken as so"
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """One thing that the figures are computed from: a checkpoint's mean, a length of the file, or what is taken as so.
+
+    `digit` is one digit of its gauge and `worth_mm` what that is worth at the bridge if the plane (or the centreline)
+    were told by it alone; None where it has none.
+    """
+
+    name: str
+    origin: Origin
+    estimate: Estimate
+    digit: float | None = None
+    worth_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NeckSetting:
+    """How a neck stands, with what it asks of the strings.
+
+    `figures` holds those of `neck_figures.FIGURES` that can be told, by name; `budget` says by how much each input's
+    standard uncertainty moves each figure, signed, by figure and input. `residuals` are those of the readings, `p`
+    judges them together, None where nothing checks anything. `missing` names keys of the file by the figure that
+    waits for them, `untold` the unknowns that no reading tells. `taken` names what is taken as so, `unknowns` are the
+    neck's by `neck_rows.UNKNOWNS`. `stage` is empty where no reading was used.
+    """
+
+    stage: str
+    figures: Mapping[str, Estimate]
+    inputs: tuple[Input, ...]
+    budget: Mapping[str, Mapping[str, float]]
+    residuals: tuple[Residual, ...]
+    p: float | None
+    missing: Mapping[str, tuple[str, ...]]
+    untold: tuple[str, ...]
+    unknowns: Mapping[str, float]
+
+    @property
+    def misfits(self) -> tuple[Residual, ...]:
+        """The readings that contradict the others, worst first."""
+        return tuple(sorted((each for each in self.residuals if each.misfit), key=lambda each: -abs(each.w or 0.0)))
+
+    def figure(self, name: str) -> Estimate | None:
+        """Return one figure, None where it can't be told."""
+        return self.figures.get(name)
+
+
+def neck_setting(
+    instrument: Instrument,
+    means: Mapping[str, StageMean],
+    steps: Mapping[str, float],
+    *,
+    stage: str = "",
+    assumed: Mapping[str, float] | None = None,
+) -> NeckSetting:
+    """Return how the neck stands, from the readings of a stage, the file's lengths, and what is assumed.
+
+    Formula: the readings that speak of the same plane (neck angle, roll, clearances, end rise, edge heights, the
+    file's plane height) or of the same line (centreline offsets, posts, strings to edges) are adjusted together by
+    generalised least squares, V = J U² Jᵀ with J the derivative of what they say by all inputs, so that a length of
+    the file that two readings share makes them correlated. u² = Σ (c_i u_i)² with c_i the derivative of the figure by
+    the input, through the adjustment; degrees of freedom by Welch-Satterthwaite.
+    Source: GUM (JCGM 100:2008) 5.1.2 and 5.1.3, G.4.1; `least_squares.adjust` for the adjustment and its tests.
+
+    When this is wrong: derivatives at one point are no good where a figure bends within its uncertainty: margins where
+    bass and treble change places, u above about a degree (docs/methods.md has the Monte Carlo). A fretboard whose edge
+    is taken to touch at the joint line and doesn't contradicts the rest, and is named then.
+
+    Args:
+        instrument: the plan and its geometry.
+        means: of one stage, by checkpoint id (`stage_means`); empty for a what-if alone.
+        steps: to how much each length of the file was read, mm, by dotted key.
+        stage: its name, for the result.
+        assumed: values that replace what the readings say, by the names of `neck_rows.UNKNOWNS`; taken as exact.
+    """
+    model = _Model(instrument, means, steps, assumed or {})
+    found = model.figures(model.cases[0])
+    told = {name for name in found if model.tells(name)}
+    slopes = {name: values for name, values in model.derivatives(found).items() if name in told}
+    u = np.array([each.estimate.u for each in model.inputs])
+    dofs = np.array([each.estimate.dof for each in model.inputs])
+    return NeckSetting(
+        stage=stage,
+        figures={name: _estimate(name, found[name], slope * u, dofs, len(means)) for name, slope in slopes.items()},
+        inputs=model.inputs,
+        budget={
+            name: {
+                each.name: float(share) for each, share in zip(model.inputs, slope * u, strict=True) if abs(share) > 0
+            }
+            for name, slope in slopes.items()
+        },
+        residuals=model.residuals,
+        p=model.p,
+        missing=_missing(instrument),
+        untold=tuple(name for name in UNKNOWNS if not model.tells_unknown(name)),
+        unknowns=by_name(tuple(float(each) for each in model.at(model.cases[0]))),
+    )
+
+
+def _estimate(name: str, value: float, shares: Matrix, dofs: Matrix, n: int) -> Estimate:
+    variance = float(shares @ shares)
+    below = float((shares**4 / dofs).sum())
+    return Estimate(value, math.sqrt(variance), FIGURES[name], variance**2 / below if below > 0 else math.inf, n)
+
+
+def _missing(instrument: Instrument) -> dict[str, tuple[str, ...]]:
+    found = {}
+    for name, keys in NEEDS.items():
+        open_keys = tuple(key for key in keys if _length(instrument, key) is None)
+        if name == "plane_at_saddle" and not any(
+            _length(instrument, key) is None for key in ("neck.scale_length", "neck.joint_fret", "action.bass")
+        ):
+            continue
+        if open_keys:
+            found[name] = open_keys
+    return found
+
+
+def _length(instrument: Instrument, key: str) -> float | None:
+    table, _, name = key.partition(".")
+    value: float | None = getattr(getattr(instrument, table), name)
+    return value
+
+
+def _with_length(instrument: Instrument, key: str, value: float) -> Instrument:
+    table, _, name = key.partition(".")
+    changed = replace(getattr(instrument, table), **{name: value})
+    return replace(instrument, **{table: changed})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Case:
+    """The inputs at one point: the instrument with these lengths, what its readings say, and by which rows."""
+
+    instrument: Instrument
+    rows: Matrix
+    values: Matrix
+
+
+class _Model:
+    """One function from all inputs to all figures, and its derivatives."""
+
+    def __init__(
+        self,
+        instrument: Instrument,
+        means: Mapping[str, StageMean],
+        steps: Mapping[str, float],
+        assumed: Mapping[str, float],
+    ) -> None:
+        self._instrument = instrument
+        self._assumed = assumed
+        self._relief = next((name for name, each in means.items() if each.checkpoint.kind.slug == _RELIEF), None)
+        self._touches = any(said.row[3] for said in said_by(instrument, {name: m.value for name, m in means.items()}))
+        self._takes_no_roll = False
+        self.inputs = self._inputs(means, steps)
+        self._adjust()
+        if not self.tells_unknown("tilt"):
+            self._takes_no_roll = True
+            self.inputs = self._inputs(means, steps)
+            self._adjust()
+
+    def _inputs(self, means: Mapping[str, StageMean], steps: Mapping[str, float]) -> tuple[Input, ...]:
+        found = [_read(self._instrument, each) for each in means.values() if self._counts(each)]
+        for key in FILE_KEYS:
+            value = _length(self._instrument, key)
+            if value is not None and not (key == "neck.relief" and self._relief):
+                found.append(Input(key, Origin.FILE, Estimate(value, steps.get(key, 0.0) / math.sqrt(12), "mm")))
+        if self._touches and self._instrument.neck.underside_height is None:
+            found.append(Input(TOUCHING, Origin.TAKEN, Estimate(0.0, TOUCHING_MM, "mm")))
+        if self._takes_no_roll:
+            found.append(Input(NO_ROLL, Origin.TAKEN, Estimate(0.0, NO_ROLL_DEG, "deg")))
+        return tuple(found)
+
+    def _counts(self, mean: StageMean) -> bool:
+        says = {said.id for said in said_by(self._instrument, {mean.checkpoint.id: mean.value})}
+        return mean.checkpoint.id in says or mean.checkpoint.kind.slug in (_RELIEF, "saddle-height")
+
+    def _case(self, values: Sequence[float]) -> _Case:
+        instrument, readings, tilt = self._instrument, {}, 0.0
+        for each, value in zip(self.inputs, values, strict=True):
+            if each.origin is Origin.READ:
+                readings[each.name] = value
+            elif each.name == NO_ROLL:
+                tilt = math.tan(math.radians(value))
+            else:
+                instrument = _with_length(instrument, each.name, value)
+        if self._relief in readings:
+            instrument = _with_length(instrument, "neck.relief", readings[self._relief])
+        said = list(said_by(instrument, readings))
+        if self._touches:
+            said.append(underside_said(instrument))
+        if self._takes_no_roll:
+            said.append(Said(NO_ROLL, tuple(float(name == "tilt") for name in UNKNOWNS), tilt))
+        self._ids = [each.id for each in said]
+        rows = np.array([each.row for each in said], dtype=np.float64).reshape(len(said), len(UNKNOWNS))
+        return _Case(instrument, rows, np.array([each.value for each in said], dtype=np.float64))
+
+    def _adjust(self) -> None:
+        """Make the cases at the inputs and a little to either side of each, and adjust what the readings say."""
+        centre = [each.estimate.value for each in self.inputs]
+        self.cases = [self._case(centre)]
+        for place in range(len(centre)):
+            for sign in (1.0, -1.0):
+                moved = [*centre]
+                moved[place] += sign * _STEP
+                self.cases.append(self._case(moved))
+        self._case(centre)
+        self._adjustment: Adjustment | None = None
+        self._start = np.zeros(len(UNKNOWNS))
+        if not self._ids:
+            return
+        slopes = self._by_input([case.values - case.rows @ self._start for case in self.cases])
+        u = np.array([each.estimate.u for each in self.inputs])
+        shares = slopes * u
+        covariance = shares @ shares.T + _LEAST_VARIANCE * np.eye(len(self._ids))
+        first = self.cases[0]
+        self._adjustment = adjust(self._ids, first.rows, first.values, covariance, _SCALE)
+        self._start = self._adjustment.unknowns
+
+    def _by_input(self, values: Sequence[Matrix]) -> Matrix:
+        """Return the derivative by each input, shape (values, inputs), from values at all cases."""
+        columns = [(values[1 + 2 * place] - values[2 + 2 * place]) / (2 * _STEP) for place in range(len(self.inputs))]
+        return np.array(columns).T if columns else np.zeros((len(values[0]), 0))
+
+    def at(self, case: _Case) -> Matrix:
+        """Return the unknowns at a case, shape (7,): exact in the values, to first order in the rows."""
+        found = np.array(self._start)
+        if self._adjustment is not None:
+            found = found + self._adjustment.gain @ (case.values - case.rows @ self._start)
+        for name, value in self._assumed.items():
+            found[UNKNOWNS.index(name)] = value
+        return found
+
+    def figures(self, case: _Case) -> dict[str, float]:
+        """Return the figures at a case."""
+        return figures(case.instrument, by_name(tuple(float(each) for each in self.at(case))))
+
+    def derivatives(self, found: Mapping[str, float]) -> dict[str, Matrix]:
+        """Return each figure's derivative by each input."""
+        names = list(found)
+        values = [np.array([each.get(name, math.nan) for name in names]) for each in map(self.figures, self.cases)]
+        table = self._by_input(values)
+        return {name: table[place] for place, name in enumerate(names)}
+
+    def tells(self, name: str) -> bool:
+        """Return whether the readings and what is assumed tell a figure."""
+        base = self.at(self.cases[0])
+        instrument = self.cases[0].instrument
+
+        def value(unknowns: Matrix) -> float:
+            return figures(instrument, by_name(tuple(float(each) for each in unknowns))).get(name, math.nan)
+
+        steps = np.diag(_SCALE * 1e-3)
+        slope = np.array([(value(base + step) - value(base - step)) / (2 * step.max()) for step in steps])
+        return self._told(slope)
+
+    def tells_unknown(self, name: str) -> bool:
+        """Return whether the readings and what is assumed tell an unknown."""
+        return self._told(np.array([float(each == name) for each in UNKNOWNS]))
+
+    def _told(self, slope: Matrix) -> bool:
+        free = np.array([0.0 if name in self._assumed else 1.0 for name in UNKNOWNS])
+        left = slope * free
+        if not np.isfinite(left).all():
+            return False
+        if self._adjustment is None:
+            return not left.any()
+        return self._adjustment.tells(left)
+
+    @property
+    def residuals(self) -> tuple[Residual, ...]:
+        """What is left of each reading after the adjustment: slopes as tangents, lengths in mm."""
+        return () if self._adjustment is None else self._adjustment.residuals
+
+    @property
+    def p(self) -> float | None:
+        """Return the probability of readings that fit one neck as badly as these or worse."""
+        if self._adjustment is None:
+            return None
+        return self._adjustment.p_value(self._pooled_dof())
+
+    def _pooled_dof(self) -> float:
+        dofs = [each.estimate.dof for each in self.inputs if each.origin is Origin.READ]
+        below = sum(1 / dof for dof in dofs if math.isfinite(dof))
+        return len(dofs) ** 2 / below if below > 0 else math.inf
+
+
+def _read(instrument: Instrument, mean: StageMean) -> Input:
+    unit = "deg" if mean.checkpoint.quantity is Quantity.ANGLE else "mm"
+    estimate = Estimate(mean.value, mean.u, unit, mean.dof, mean.n)
+    return Input(mean.checkpoint.id, Origin.READ, estimate, mean.step, _worth(instrument, mean))
+
+
+def _worth(instrument: Instrument, mean: StageMean) -> float | None:
+    """Return what a digit of a reading is worth at the bridge, were it alone in telling where the plane or line goes.
+
+    Formula: D tan r for an angle r over the distance D (half the string spread for roll); r D/x for a length r read at
+    the distance x from the joint line, at which the neck is taken to turn.
+    """
+    bridge, kind = instrument.bridge, mean.checkpoint.kind.slug
+    if bridge.position is None:
+        return None
+    if kind == "neck-angle":
+        return bridge.position * math.tan(math.radians(mean.step))
+    if kind == "neck-roll":
+        return (bridge.string_spread or 0.0) / 2 * math.tan(math.radians(mean.step)) or None
+    said = said_by(instrument, {mean.checkpoint.id: mean.value})
+    row = said[0].row if said and said[0].id == mean.checkpoint.id else None
+    if row is None:
+        return None
+    place = abs(row[0] or row[5])
+    return mean.step * bridge.position / place if place > 1 else None

@@ -42,6 +42,12 @@ def _neck(length: Lengths) -> tuple[Entry, ...]:
             length(6, places=1),
             "fret tops over the body top at the joint line: straightedge along the middle of the frets, depth gauge",
         ),
+        (
+            "# underside_height",
+            length(0, places=1),
+            "fretboard's underside over the body top at the joint line; left open, its edge touches there as far as a"
+            " feeler tells. Take the # away and no cut will let the fretboard down into the body",
+        ),
         ("fretboard_radius", length(305, "12.0"), "radius across the fretboard, by radius gauge"),
         ("edge_width_at_joint", length(52), "width of the fretboard at the joint line, by caliper"),
         ("edge_width_at_last_fret", length(53.9), "width of the fretboard at the last fret, by caliper"),

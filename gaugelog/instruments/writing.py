@@ -42,8 +42,10 @@ class Lengths:
 
         With `places`, millimetres have as many, so that the last digit says how finely it is meant.
         """
+        if places is not None and (self.units == "mm" or length_mm == 0):
+            return f"{length_mm:.{places}f}"
         if self.units == "mm" or length_mm == 0:
-            return f"{length_mm:g}" if places is None else f"{length_mm:.{places}f}"
+            return f"{length_mm:g}"
         return inches or f"{length_mm / MM_PER_INCH:.3f}"
 
     def place(self, x_mm: float, y_mm: float, z_mm: float) -> str:

@@ -34,6 +34,7 @@ from gaugelog.show.palette import INK, PAPER, SOFT_INK, WASH
 
 _WIDTH_FACTOR = 2.5
 _OFFSET_ROOM = 34.0
+_MOST_OFFSET_FACTOR = 25.0
 _CHEEK_DEEPEST = 22.0
 _NOTHING_MM = 0.005
 _SIDES = ("bass", "treble")
@@ -96,7 +97,11 @@ def _frame(places: Layout, poses: Sequence[Pose]) -> _Frame:
     widths.append((places.instrument.pocket.width or 0.0) / 2)
     offsets = [abs(each) for pose in poses for each in _offsets(places, pose, left)]
     furthest = max(offsets, default=0.0)
-    factor = nice_factor(_OFFSET_ROOM / (furthest * scale * _WIDTH_FACTOR)) if furthest > 0 else 1.0
+    factor = (
+        min(nice_factor(_OFFSET_ROOM / (furthest * scale * _WIDTH_FACTOR)), _MOST_OFFSET_FACTOR)
+        if furthest > 0
+        else 1.0
+    )
     half = max(widths) * scale * _WIDTH_FACTOR + min(furthest * factor * scale * _WIDTH_FACTOR, 2 * _OFFSET_ROOM) + 6
     top = MARGIN + (len(poses) * LINE if len(poses) > 1 else 0.0)
     down = -1.0 if places.instrument.handedness == "left" else 1.0

@@ -63,7 +63,7 @@ def pen(number: int) -> Pen:
 
 
 def nice_factor(most: float) -> float:
-    """Return the largest round factor of exaggeration that isn't above `most`, 1 at least."""
+    """Return the largest round factor of exaggeration that isn't above `most`: from 1 to 100."""
     return max((factor for factor in _NICE if factor <= most), default=_NICE[0])
 
 

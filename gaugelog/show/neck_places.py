@@ -18,6 +18,7 @@ from gaugelog.model.instrument import Instrument
 Point = tuple[float, float]
 
 BASS, TREBLE = 0, 1
+SIDES = ("bass", "treble")
 _BEHIND_LAST_FRET_MM = 8.0
 _NUT_EDGE_MM = 3.5
 _USUAL_SPREAD_AT_NUT_MM = 36.0

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from markupsafe import Markup, escape
 
 from gaugelog.model.instrument import Instrument
-from gaugelog.show.neck_drawing import LINE, MARGIN, STYLE, WIDTH, paper, word, wrapped
+from gaugelog.show.neck_drawing import LINE, MARGIN, STYLE, WIDTH, block, paper, word, wrapped
 from gaugelog.show.neck_places import Pose, WoodOff, layout
 from gaugelog.show.palette import INK
 from gaugelog.show.side_view import side_picture
@@ -20,6 +20,7 @@ from gaugelog.show.top_view import top_picture
 __all__ = ["Pose", "WoodOff", "neck_svg", "side_view", "top_view"]
 
 _SIMULATED = "SIMULATED: invented readings, nothing of a real neck."
+_TITLE_WIDE = 0.85 * WIDTH
 
 
 def side_view(instrument: Instrument, poses: Sequence[Pose], wood: WoodOff | None = None) -> Markup:
@@ -83,7 +84,8 @@ def _head(title: str, simulated: bool) -> tuple[str, float]:
             f' stroke-width="2" stroke-dasharray="6 4"/>{word((MARGIN + 14, y + 32), _SIMULATED, bold=True)}'
         )
         y += 56
-    for each in wrapped(title) if title else ():
-        y += LINE
-        parts.append(word((MARGIN, y), each, bold=True))
+    if title:
+        lines = wrapped(title, _TITLE_WIDE)
+        parts.append(block((MARGIN, y + LINE), lines, bold=True))
+        y += (len(lines) + 0.5) * LINE
     return "".join(parts), y

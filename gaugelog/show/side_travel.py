@@ -23,14 +23,13 @@ from gaugelog.show.neck_drawing import (
     pen,
     word,
 )
-from gaugelog.show.neck_places import Layout, Pose
+from gaugelog.show.neck_places import SIDES, Layout, Pose
 from gaugelog.show.numbers import amount_text
 from gaugelog.show.palette import INK, PAPER, SOFT_INK
 from gaugelog.show.side_frame import SideFrame
 
 _HALF_BAR = 10.0
 _TO_LABELS = 12.0
-_SIDES = ("bass", "treble")
 
 
 def travel(frame: SideFrame, places: Layout) -> str:
@@ -72,10 +71,10 @@ def bearings(frame: SideFrame, places: Layout, poses: Sequence[Pose]) -> str:
     drawn = []
     for y, ((x, level), side, height, number) in zip(ys, marks, strict=True):
         ink = pen(number)
-        drawn.append(ink.line(((x - _HALF_BAR - 7, level), (x + _HALF_BAR + 7, level)), 3, f"bearing {_SIDES[side]}"))
+        drawn.append(ink.line(((x - _HALF_BAR - 7, level), (x + _HALF_BAR + 7, level)), 3, f"bearing {SIDES[side]}"))
         leader = ((x + _HALF_BAR + 7, level), (column - 14, y - 6), (column - 4, y - 6))
         drawn.append(line(leader, 0.9, ink.colour, dashes=ink.dashes))
-        drawn.append(word((column, y), f"{_SIDES[side]} {length_words(height, places.instrument.units)}"))
+        drawn.append(word((column, y), f"{SIDES[side]} {length_words(height, places.instrument.units)}"))
     return "".join(drawn)
 
 

@@ -64,7 +64,7 @@ def side_picture(places: Layout, poses: Sequence[Pose], wood: WoodOff | None) ->
         travel_title(places, MARGIN + 18),
     ]
     notes, bottom = footnotes(_notes(frame, poses, wood), frame.bottom + 2.4 * LINE)
-    return Picture("".join((*drawn, notes)), bottom - LINE / 2, _words(places, poses, wood))
+    return Picture("".join((*drawn, notes)), bottom - LINE / 2, _words(frame, places, poses, wood))
 
 
 def _header_height(poses: Sequence[Pose]) -> float:
@@ -220,7 +220,7 @@ def _axis_words(frame: SideFrame, places: Layout) -> str:
     )
 
 
-def _words(places: Layout, poses: Sequence[Pose], wood: WoodOff | None) -> str:
+def _words(frame: SideFrame, places: Layout, poses: Sequence[Pose], wood: WoodOff | None) -> str:
     """Return in words, with numbers, what the picture shows."""
     instrument = places.instrument
     said = [f"{instrument.name} from the side, nut at the left, bridge at the right."]
@@ -235,4 +235,4 @@ def _words(places: Layout, poses: Sequence[Pose], wood: WoodOff | None) -> str:
             bass, treble = (length_words(height, instrument.units) for height in pose.bearing_mm)
             text += f"; the strings must bear {bass} (bass) and {treble} (treble) over the body top"
         said.append(f"{text}.")
-    return " ".join((*said, *travel_words(instrument), *wood_words(instrument.units, wood)))
+    return " ".join((*said, *travel_words(instrument), *wood_words(frame, instrument.units, wood)))

@@ -52,14 +52,16 @@ def floor_wood(frame: SideFrame, places: Layout, wood: WoodOff | None) -> str:
     if frame.pocket is None or not sides:
         return ""
     drawn = [
-        _wedge(frame, frame.pocket, ends, _factor(frame, sides), slope)
-        for ends, slope in zip(sides.values(), _SLOPES, strict=False)
+        _wedge(frame, frame.pocket, ends, _factor(frame, sides), number) for number, ends in enumerate(sides.values())
     ]
     return "".join(drawn) + _labels(frame, frame.pocket, sides, places.instrument.units)
 
 
-def _wedge(frame: SideFrame, pocket: PocketCut, ends: Line, factor: float, slope: float) -> str:
-    """Return one side's wedge; where it goes from wood off to shim, as the two that it is."""
+def _wedge(frame: SideFrame, pocket: PocketCut, ends: Line, factor: float, number: int) -> str:
+    """Return one side's wedge; where it goes from wood off to shim, as the two that it is.
+
+    The second side's is hatched the other way and lets the first show through.
+    """
     left, y = frame.at(pocket.start, -pocket.depth)
     right, _ = frame.at(pocket.end, -pocket.depth)
     deep = factor * frame.scale
@@ -72,8 +74,10 @@ def _wedge(frame: SideFrame, pocket: PocketCut, ends: Line, factor: float, slope
     for start, first, end, last in parts:
         corners = [(start, y), (end, y), (end, y + last * deep), (start, y + first * deep)]
         shim = first + last < 0
-        drawn.append(area(corners, PAPER, kind="shim" if shim else "wood-off", edge=INK, wide=1.0))
-        drawn.append(hatching(corners, _SHIM_SLOPE if shim else slope, 4.0 if shim else 6.0))
+        drawn.append(
+            area(corners, PAPER if number == 0 else "none", kind="shim" if shim else "wood-off", edge=INK, wide=1.0)
+        )
+        drawn.append(hatching(corners, _SHIM_SLOPE if shim else _SLOPES[number], 4.0 if shim else 6.0))
     return "".join(drawn)
 
 
@@ -113,8 +117,10 @@ def wood_note(frame: SideFrame, wood: WoodOff | None) -> list[str]:
     return [f"Hatched: {what}, drawn {_factor(frame, sides):g} times as thick."]
 
 
-def wood_words(units: str, wood: WoodOff | None) -> list[str]:
-    """Return the wood to take off as sentences."""
+def wood_words(frame: SideFrame, units: str, wood: WoodOff | None) -> list[str]:
+    """Return the wood to take off as sentences, none where none is drawn."""
+    if frame.pocket is None:
+        return []
     return [
         f"Pocket floor{', ' + side + ' side' if side else ''}: {_amount(ends[0], units)} at the body edge,"
         f" {_amount(ends[1], units)} at the tail end."

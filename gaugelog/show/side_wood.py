@@ -74,9 +74,8 @@ def _wedge(frame: SideFrame, pocket: PocketCut, ends: Line, factor: float, numbe
     for start, first, end, last in parts:
         corners = [(start, y), (end, y), (end, y + last * deep), (start, y + first * deep)]
         shim = first + last < 0
-        drawn.append(
-            area(corners, PAPER if number == 0 else "none", kind="shim" if shim else "wood-off", edge=INK, wide=1.0)
-        )
+        kind, fill = "shim" if shim else "wood-off", "none" if number else PAPER
+        drawn.append(area(corners, fill, kind=kind, edge=INK, wide=1.0))
         drawn.append(hatching(corners, _SHIM_SLOPE if shim else _SLOPES[number], 4.0 if shim else 6.0))
     return "".join(drawn)
 

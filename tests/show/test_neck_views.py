@@ -25,7 +25,7 @@ from gaugelog.show.neck_views import Pose, WoodOff, neck_svg, side_view, top_vie
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
 BARITONE = read_instrument(new_instrument("invented baritone", gauges="two"), "invented.toml")
-"""Scale 686 mm, joint line at the 16th fret, saddle line at 274.5, travel 15.4 to 25.2 less 1, pocket 90 by 50, 16 deep."""
+"""Scale 686 mm, joint line at fret 16, saddle line at 274.5, travel 15.4 to 25.2 less 1, pocket 90 by 50, 16 deep."""
 IN_INCHES = read_instrument(new_instrument("invented baritone", gauges="two", units="in"), "invented.toml")
 BARE = Instrument("bare", (), neck=Neck(scale_length=686.0, joint_fret=16))
 AS_READ = Pose("as read", 2.8, 6.0, 0.35, (22.4, 21.4), 0.6, 0.1, 0.25)
@@ -378,7 +378,8 @@ def browser() -> Iterator[Any]:
 _BOXES = """() => [...document.querySelectorAll('svg')].map(svg => ({
     frame: svg.getBoundingClientRect().toJSON(),
     words: [...svg.querySelectorAll('text')].map(each => ({
-        what: each.textContent, size: parseFloat(getComputedStyle(each).fontSize), box: each.getBoundingClientRect().toJSON()
+        what: each.textContent, lines: 1 + each.querySelectorAll('tspan').length,
+        size: parseFloat(getComputedStyle(each).fontSize), box: each.getBoundingClientRect().toJSON()
     }))}))"""
 
 CROWDED = [
@@ -415,7 +416,7 @@ def test_no_words_collide_or_leave_the_picture(browser: Any, width: int) -> None
 
 def _overlap(one: dict[str, Any], other: dict[str, Any]) -> bool:
     """Tell whether the boxes overlap by more than the room above capitals and below descenders of one line."""
-    room = 0.15 * one["box"]["height"] / (1 + one["what"].count("\n"))
+    room = 0.15 * one["box"]["height"] / one["lines"]
     beside = min(one["box"]["right"], other["box"]["right"]) - max(one["box"]["left"], other["box"]["left"])
     above = min(one["box"]["bottom"], other["box"]["bottom"]) - max(one["box"]["top"], other["box"]["top"])
     return beside > 0 and above > room

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Matrix = NDArray[np.float64]
-SHIM_COST, TWIST_COST = 1e3, 1e5
-"""What a millimetre of shim, and of difference between bass and treble, weighs against one of wood."""
+TWIST_COST, SHIM_COST = 1e3, 1e5
+"""What a millimetre of difference between bass and treble, and of shim, weighs against one of wood."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,9 +126,10 @@ def plane_bound(pocket: Pocket, slope: float, tilt: float, height: float, low: f
 def least_cut(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None) -> Corners | None:
     """Return the cut that takes least wood and meets the bounds, None where none does.
 
-    A shim comes in only where wood alone doesn't do it, and bass and treble differ only where they must.
+    A shim comes in only where wood alone doesn't do it, and bass and treble differ only where they must, or where
+    that saves a shim.
 
-    Minimise Σ wood + 10³ Σ shim + 10⁵ |bass - treble| over the corners of a plane floor, each within what may go;
+    Minimise Σ wood + 10³ |bass - treble| + 10⁵ Σ shim over the corners of a plane floor, each within what may go;
     with `step`, every depth is a whole number of steps.
     Source: solved by scipy.optimize.milp (HiGHS).
 
@@ -191,5 +192,8 @@ def _least(
         constraints=LinearConstraint(np.array(rows) * size, np.array(low), np.array(high)),
         bounds=Bounds(0.0, np.array(most) / size),
         integrality=np.full(len(cost), 0 if step is None else 1),
+        options={"mip_rel_gap": 0.0},
     )
-    return None if found.x is None else np.asarray(found.x, dtype=np.float64) * size
+    if found.x is None:
+        return None
+    return np.asarray(found.x if step is None else np.rint(found.x), dtype=np.float64) * size

@@ -5,6 +5,7 @@ Here: the one factor by which heights are exaggerated, and where the body and it
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -34,7 +35,7 @@ class SideFrame:
 
     `edge_mm` is x of the body's edge, `back_mm` z of its back, `bottom_mm` the lowest z that is drawn. `board_mm` is
     how far the fretboard goes down under the fret plane, `neck_back` the neck's back at the nut and at the joint line,
-    in mm: no instrument file says either, they are a sketch.
+    in mm, which no instrument file says: a sketch.
     """
 
     left_mm: float
@@ -91,7 +92,7 @@ def side_frame(places: Layout, poses: Sequence[Pose], top: float) -> SideFrame:
     pocket = _pocket(places)
     thick = places.instrument.pocket.body_thickness
     back = -(thick or max(_USUAL_THICKNESS_MM, (pocket.depth if pocket else 0.0) + _WOOD_UNDER_FLOOR_MM))
-    board = min(max(poses[0].height_mm, _LEAST_BOARD_MM), _MOST_BOARD_MM)
+    board = _board_mm(places, poses[0])
     under = -board - _NECK_UNDER_BOARD_MM
     neck_back = places.on_plane(poses[0], places.nut_mm, under), places.on_plane(poses[0], 0.0, under)
     heights = [back, *(z for _, z in neck_back), *_heights(places, poses)]
@@ -99,6 +100,18 @@ def side_frame(places: Layout, poses: Sequence[Pose], top: float) -> SideFrame:
     factor = nice_factor(_HIGHEST / scale / (high - low))
     edge = min(0.0, pocket.start if pocket else 0.0)
     return SideFrame(left, high, scale, factor, top, edge, back, low, pocket, board, neck_back)
+
+
+def _board_mm(places: Layout, pose: Pose) -> float:
+    """Return how far the fretboard goes down under the fret plane, mm.
+
+    As the file says where its underside is at the joint line, else as if its edge touched the body there, within what
+    looks like a fretboard.
+    """
+    underside = places.instrument.neck.underside_height
+    if underside is not None and pose.height_mm > underside:
+        return (pose.height_mm - underside) * math.cos(math.radians(pose.angle_deg))
+    return min(max(pose.height_mm, _LEAST_BOARD_MM), _MOST_BOARD_MM)
 
 
 def _pocket(places: Layout) -> PocketCut | None:

@@ -176,6 +176,15 @@ def test_pocket_and_floors_are_where_the_file_says() -> None:
     assert drawing.lines("least-floor")[0][0][1] == pytest.approx(12 - 44.5, abs=0.02)
 
 
+def test_the_fretboard_reaches_down_to_where_the_file_says_its_underside_is() -> None:
+    neck = replace(BARITONE.neck, underside_height=1.5)
+    _, _, end, nut = side(replace(BARITONE, neck=neck), [AS_READ]).lines("fretboard")[0]
+    at_joint = nut[1] + (end[1] - nut[1]) * -nut[0] / (end[0] - nut[0])
+    assert at_joint == pytest.approx(1.5, abs=0.02)
+    _, _, end, nut = side(BARITONE, [AS_READ]).lines("fretboard")[0]
+    assert nut[1] + (end[1] - nut[1]) * -nut[0] / (end[0] - nut[0]) == pytest.approx(0.0, abs=0.02)
+
+
 def test_wood_to_take_off_hangs_under_the_floor_by_the_stated_factor() -> None:
     drawing = side(BARITONE, [AS_READ], CUT)
     factor = stated(drawing.root, "Hatched: wood to take off, drawn {} times as thick")

@@ -5,7 +5,8 @@ outcome means for the strings (`neck_cut`).
 
 Taking off `d_e` at the body-edge end and `d_t` at the tail end of a floor of length ℓ that begins at x_e lowers the
 neck's plane at x by d_e + (d_t - d_e)(x - x_e)/ℓ (good to 0.02 mm while the ends differ by less than a millimetre).
-Bass and treble each have their own two depths, such that the floor stays plane. Wood off a cheek lets the neck aside in the same way.
+Bass and treble each have their own two depths, such that the floor stays plane. Wood off a cheek lets the neck aside in
+the same way.
 """
 
 from __future__ import annotations

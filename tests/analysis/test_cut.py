@@ -285,8 +285,9 @@ def test_a_rigid_neck_set_down_on_the_cut_floor_falls_as_said(
 ) -> None:
     """Scipy Rotation: the heel turned from the old floor's normal to the new one's, its shoulder staying in place.
 
-    The linear rule is "good to 0.02 mm" while the ends differ by up to a millimetre, 0.4 mm of twist, 4° of neck angle and heels whose face is up to half a degree off the fret
-    plane, 22 mm below it; at the bridge and at its strings. At twice that it is off by up to 0.04 mm.
+    The linear rule is "good to 0.02 mm", at the bridge and at its strings, while the ends differ by up to a millimetre:
+    with 0.4 mm of twist, 4° of neck angle, and heels whose face is up to half a degree off the fret plane, 22 mm below
+    it. Where the ends differ by twice that it is off by up to 0.04 mm.
     """
     pocket = Pocket(0.0, 90.0, 50.0)
     cut = Corners(edge - twist / 2, tail - twist / 2, edge + twist / 2, tail + twist / 2)

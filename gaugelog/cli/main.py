@@ -2,7 +2,7 @@
 
 Here: the list of commands, and the turning of errors into words and exit status. Not here: what a command does.
 
-Exit status: 0 all well; 1 something moved; 2 wrong use or unusable input; 3 something is not proven;
+Exit status: 0 all well; 1 something moved, or not ready; 2 wrong use or unusable input; 3 something is not proven;
 70 a fault of gaugelog itself; 130 stopped by Ctrl-C; 141 whoever read the output went away.
 """
 
@@ -25,7 +25,9 @@ from gaugelog.cli import (
     drift,
     export,
     gauges,
+    neck,
     new,
+    ready,
     report,
     stream,
 )
@@ -47,6 +49,8 @@ for _name, _command, _short in (
     ("checkpoints", checkpoints.checkpoints, "the plan, and what it can prove"),
     ("stream", stream.stream, "the reading large while you sand"),
     ("capture", capture.capture, "take a snapshot: before, wet, after"),
+    ("neck", neck.neck, "how it stands, and the wood to take off"),
+    ("ready", ready.ready, "may the glue be opened"),
     ("clamp", clamp.clamp, "record through clamp-up and cure"),
     ("compare", compare.compare, "held, moved, or not proven"),
     ("drift", drift.drift, "the clamp session over time"),

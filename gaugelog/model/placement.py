@@ -152,6 +152,9 @@ class Phase(Enum):
 CLAMP_SITTING = "clamp"
 """What a recording calls a sitting that belongs to the clamp session."""
 
+PASS, ZERO = "pass", "zero"
+"""What a recording calls the events of sanding: a pass ended at a reading, a reading was taken as zero."""
+
 PHASE_BEGUN_BY = {
     MarkKind.GLUE_ON: Phase.GLUE_OPEN,
     MarkKind.CLAMPS_ON: Phase.IN_CLAMPS,

@@ -11,10 +11,9 @@ from gaugelog.gauges.stream import GaugeStream
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.instrument import NamedGauge
+from gaugelog.model.placement import PASS, ZERO
 from gaugelog.model.readings import Heard, LinkChange, Reading
 from gaugelog.store.writer import RecordingWriter
-
-PASS, ZERO = "pass", "zero"
 
 
 @dataclass(slots=True)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from gaugelog.analysis.comparison import GaugeFacts, compare
+from gaugelog.analysis.comparison import compare
 from gaugelog.analysis.neck_movement import neck_movement
 from gaugelog.analysis.results import Comparison
 from gaugelog.analysis.wet import compare_wet
 from gaugelog.errors import BadArgumentError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import AFTER, BEFORE, WET
+from gaugelog.review.standing import gauge_facts
 from gaugelog.store.reader import Recording
 
 
@@ -30,7 +31,7 @@ def compare_recorded(
     if from_stage == to_stage:
         raise BadArgumentError(f"{from_stage} {to_stage}", "two different stages; a stage is always like itself")
     before, after = recording.snapshot(from_stage), recording.snapshot(to_stage)
-    facts = {gauge.key: GaugeFacts(gauge.accuracy) for gauge in recording.every_gauge()}
+    facts = gauge_facts(recording)
     if to_stage == WET:
         return compare_wet(instrument, before, after, gauges=facts)
     comparison = compare(instrument, before, after, gauges=facts)

@@ -1,0 +1,169 @@
+"""Sentences about how a neck stands, the same in the terminal, in JSON and in pictures.
+
+Here: what is missing, what contradicts, where the bearing lies, what to take off, in a builder's words. Not here:
+tables (`neck_view`), the gate's reasons (`ready_words`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from gaugelog.analysis.cut import Cheeks, Corners
+from gaugelog.analysis.neck_cut import Aim, CutAdvice
+from gaugelog.analysis.neck_setting import NO_ROLL, TOUCHING, NeckSetting, Origin
+from gaugelog.model.instrument import Instrument
+from gaugelog.model.quantities import Quantity
+from gaugelog.show.numbers import amount_text, length_text
+from gaugelog.show.words import listed
+
+FIGURE_WORDS = {
+    "neck_angle": "neck angle",
+    "roll": "roll",
+    "plane_height": "fret plane at the joint line",
+    "plane_at_saddle": "fret plane at the saddle line",
+    "required_bearing": "strings must bear at",
+    "travel": "place in the bridge's travel",
+    "angle_window": "neck angles that work",
+    "mm_per_degree": "worth at the bridge",
+    "centreline_offset": "centreline at the bridge",
+    "string_margin": "outer strings to the edges, last fret",
+    "break_angle": "break angle at the saddle",
+}
+_WAITS = FIGURE_WORDS | {
+    "required_bearing": "where the strings must bear",
+    "string_margin": "the outer strings' margins",
+}
+_TOLD_BY = {
+    "slope": "a neck angle, or clearances and the plane height",
+    "height": "the plane height in the file (neck.plane_height), or clearances and a neck angle",
+    "offset": "a centreline offset at the bridge",
+}
+_NEEDS_READING = {"neck_angle": "slope", "plane_height": "height", "centreline_offset": "offset"}
+CENTRELINE_MEANS = ("to treble", "to bass")
+
+
+def missing_sentences(setting: NeckSetting) -> Iterator[str]:
+    """Yield what can't be told and what it waits for."""
+    for name, keys in setting.missing.items():
+        yield f"Not told: {_WAITS[name]}. The instrument file leaves open {listed(keys)}."
+    for figure, unknown in _NEEDS_READING.items():
+        if figure not in setting.figures and figure not in setting.missing:
+            yield f"Not told: {_WAITS[figure]}. It takes {_TOLD_BY[unknown]}."
+
+
+def taken_sentences(setting: NeckSetting, units: str = "mm") -> Iterator[str]:
+    """Yield what was taken as so because nobody read it."""
+    for each in setting.inputs:
+        if each.origin is not Origin.TAKEN:
+            continue
+        if each.name == NO_ROLL:
+            u = amount_text(each.estimate.u, Quantity.ANGLE, units)
+            yield f"Nobody read the roll: taken as none, give or take {u}."
+        elif each.name == TOUCHING:
+            u = amount_text(each.estimate.u, Quantity.LENGTH, units)
+            yield f"The fretboard's edge is taken to touch the body at the joint line, give or take {u}."
+
+
+def misfit_sentences(setting: NeckSetting) -> Iterator[str]:
+    """Yield which reading contradicts the others."""
+    for each in setting.misfits:
+        alike = f" (or {' or '.join(each.alike)}, which can't be told from it)" if each.alike else ""
+        yield f"{each.id}{alike} contradicts the others: read it again, or see whether the file's length is right."
+
+
+def travel_sentence(setting: NeckSetting, instrument: Instrument) -> tuple[str, bool] | None:
+    """Return whether the bridge can hold the strings where they must bear, and whether it can't; None if unknown."""
+    low, high = setting.figure("travel.margin_low"), setting.figure("travel.margin_high")
+    if low is None or high is None:
+        return None
+    reserve = instrument.bridge.travel_reserve or 0.0
+    units = instrument.units
+    if min(low.value, high.value) >= reserve:
+        room = amount_text(reserve, Quantity.LENGTH, units)
+        return f"The bridge can hold the strings there, with the reserve of {room} kept at both ends.", False
+    too = "low" if low.value < high.value else "high"
+    short = reserve - min(low.value, high.value)
+    beyond = "outside its travel" if min(low.value, high.value) < 0 else "inside its reserve"
+    by = amount_text(short, Quantity.LENGTH, units)
+    return f"The strings would have to bear too {too} for the bridge, {beyond}: by {by}.", True
+
+
+def cut_sentences(cut: CutAdvice, instrument: Instrument, passes: int | None) -> Iterator[tuple[str, bool]]:
+    """Yield what to do about the pocket, and whether it is a warning."""
+    units = instrument.units
+    if not cut.needed:
+        yield "Nothing is to be taken off: the neck sits within the plan's tolerances and the bridge's travel.", False
+        return
+    if cut.aim is None:
+        yield (
+            "Neither wood nor a shim brings every tolerance and the bridge's travel together: look at the tolerances,"
+            " the bridge and the least floor.",
+            True,
+        )
+        return
+    if not cut.rounded.nothing:
+        yield _floor_words(cut.rounded, cut.step, units), False
+    if cut.rounded.shim > 0:
+        yield _shim_words(cut, units), True
+    if not cut.cheeks_rounded.nothing:
+        yield from ((words, False) for words in _cheek_words(cut.cheeks_rounded, cut.step, units))
+    yield f"That brings {cut.aim.value}.", cut.aim is not Aim.SURE
+    if cut.unmet:
+        yield f"Still out of tolerance then: {listed(cut.unmet)}.", True
+    if cut.sinks > cut.step / 2:
+        down = length_text(cut.sinks, cut.step, units)
+        yield f"The fret plane comes down by {down} at the joint line: see that the fretboard clears the body.", True
+    if cut.floor is not None:
+        yield f"Under the pocket {length_text(cut.floor, cut.step, units)} of wood is left.", False
+    if passes:
+        yield f"At the rate of the passes in this recording that is about {passes} of them.", False
+
+
+def _floor_words(cut: Corners, step: float, units: str) -> str:
+    same = abs(cut.bass_body_edge - cut.treble_body_edge) < step / 2
+    if same:
+        places = {"at the body-edge end": cut.body_edge, "at the tail end": cut.tail}
+    else:
+        places = {
+            "at the body-edge end on the bass side": cut.bass_body_edge,
+            "there on the treble side": cut.treble_body_edge,
+            "at the tail end on the bass side": cut.bass_tail,
+            "and there on the treble side": cut.treble_tail,
+        }
+    off = [f"{length_text(depth, step, units)} {place}" for place, depth in places.items() if depth > step / 2]
+    left = [place for place, depth in places.items() if abs(depth) <= step / 2]
+    if not off:
+        return "No wood comes off the pocket floor."
+    nothing = f", nothing {left[0]}" if same and left else ""
+    return f"Pocket floor: take off {', '.join(off)}{nothing}."
+
+
+def _shim_words(cut: CutAdvice, units: str) -> str:
+    corners = cut.rounded
+    ends = {"tail end": -corners.tail, "body-edge end": -corners.body_edge}
+    thick = max(ends, key=lambda name: ends[name])
+    thin = "body-edge end" if thick == "tail end" else "tail end"
+    thickness = length_text(corners.shim, cut.step, units)
+    taper = amount_text(round(abs(cut.taper_deg), 2), Quantity.ANGLE, units)
+    other = length_text(max(ends[thin], 0.0), cut.step, units)
+    return (
+        f"Wood would have to be added: a shim over the whole floor, {thickness} thick at its {thick} and {other} at its"
+        f" {thin}; with what is taken off, the slope changes by {taper}."
+    )
+
+
+def _cheek_words(cheeks: Cheeks, step: float, units: str) -> Iterator[str]:
+    for side, other, edge, tail in (
+        ("bass", "treble", cheeks.bass_body_edge, cheeks.bass_tail),
+        ("treble", "bass", cheeks.treble_body_edge, cheeks.treble_tail),
+    ):
+        off = [
+            f"{length_text(depth, step, units)} at its {end} end"
+            for end, depth in (("body-edge", edge), ("tail", tail))
+            if depth > step / 2
+        ]
+        if off:
+            yield (
+                f"Pocket cheek on the {side} side: take off {' and '.join(off)}; the {other} cheek then wants a shim"
+                " of the same taper."
+            )

@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Matrix = NDArray[np.float64]
-TWIST_COST, SHIM_COST = 1e3, 1e5
-"""What a millimetre of difference between bass and treble, and of shim, weighs against one of wood."""
+SHIM_COST, TWIST_COST = 1e3, 1e5
+"""What a millimetre of shim, and of difference between bass and treble, weighs against one of wood."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,11 +127,10 @@ def plane_bound(pocket: Pocket, slope: float, tilt: float, height: float, low: f
 def least_cut(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None) -> Corners | None:
     """Return the cut that takes least wood and meets the bounds, None where none does.
 
-    A shim comes in only where wood alone doesn't do it, and bass and treble differ only where they must, or where
-    that saves a shim.
+    A shim comes in only where wood alone doesn't do it, and bass and treble differ only where they must.
 
-    Minimise Σ wood + 10³ |bass - treble| + 10⁵ Σ shim over the corners of a plane floor, each within what may go;
-    with `step`, every depth is a whole number of steps.
+    Minimise Σ wood + 10⁵ |bass - treble| over the corners of a plane floor, each within what may go; where nothing
+    does it, the same + 10³ Σ shim with shims. With `step`, every depth is a whole number of steps.
     Source: solved by scipy.optimize.milp (HiGHS).
 
     When this is wrong: a floor that isn't flat to begin with, on which the heel rocks.
@@ -155,8 +154,11 @@ def least_cut(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None
         high.append(0.0)
     cost = [1.0] * 4 + [SHIM_COST] * 4 + [TWIST_COST]
     twist = math.inf if pocket.width is not None else 0.0
-    found = _least(cost, rows, low, high, [pocket.spare] * 4 + [math.inf] * 4 + [twist], step)
-    return None if found is None else Corners(*(float(found[place] - found[4 + place]) for place in range(4)))
+    for shim in (0.0, math.inf):
+        found = _least(cost, rows, low, high, [pocket.spare] * 4 + [shim] * 4 + [twist], step)
+        if found is not None:
+            return Corners(*(float(found[place] - found[4 + place]) for place in range(4)))
+    return None
 
 
 def least_cheek(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None) -> Cheeks | None:
@@ -197,4 +199,4 @@ def _least(
     )
     if found.x is None:
         return None
-    return np.asarray(found.x if step is None else np.rint(found.x), dtype=np.float64) * size
+    return np.asarray(found.x if step is None else np.rint(found.x), dtype=np.float64) * size + 0.0

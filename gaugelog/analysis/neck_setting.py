@@ -16,7 +16,8 @@ import numpy as np
 
 from gaugelog.analysis.least_squares import Adjustment, Matrix, Residual, adjust
 from gaugelog.analysis.neck_figures import FIGURES, NEEDS, by_name, figures
-from gaugelog.analysis.neck_rows import UNKNOWNS, Said, said_by, underside_said
+from gaugelog.analysis.neck_rows import UNKNOWNS, Row, Said, said_by, underside_said
+from gaugelog.analysis.neckset import neck_set_of
 from gaugelog.analysis.stage_means import StageMean
 from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Instrument
@@ -52,9 +53,12 @@ NO_ROLL_DEG = 0.5
 """Standard uncertainty of a roll that nobody read, taken as none (common practice, no source)."""
 
 _SCALE = np.array([1 / 300, 1 / 50, 1.0, 1.0, 1.0, 1 / 300, 1.0])
+_SLOPE, _UNDERSIDE, _HEADING = (UNKNOWNS.index(name) for name in ("slope", "underside", "heading"))
 _STEP = 1e-3
 _LEAST_VARIANCE = 1e-12
+_ROUNDS = 2
 _RELIEF = "neck-relief"
+_FOUND_FROM_STRINGS = ("plane_at_saddle", "centreline_offset")
 
 
 class Origin(Enum):
@@ -125,7 +129,7 @@ def neck_setting(
     file's plane height) or of the same line (centreline offsets, posts, strings to edges) are adjusted together by
     generalised least squares, V = J U² Jᵀ with J the derivative of what they say by all inputs, so that a length of
     the file that two readings share makes them correlated. u² = Σ (c_i u_i)² with c_i the derivative of the figure by
-    the input, through the adjustment; degrees of freedom by Welch-Satterthwaite.
+    the input, through the adjustment; degrees of freedom by Welch-Satterthwaite over the pooled scatters.
     Source: GUM (JCGM 100:2008) 5.1.2 and 5.1.3, G.4.1; `least_squares.adjust` for the adjustment and its tests.
 
     When this is wrong: derivatives at one point are no good where a figure bends within its uncertainty: margins where
@@ -144,10 +148,12 @@ def neck_setting(
     told = {name for name in found if model.tells(name)}
     slopes = {name: values for name, values in model.derivatives(found).items() if name in told}
     u = np.array([each.estimate.u for each in model.inputs])
-    dofs = np.array([each.estimate.dof for each in model.inputs])
     return NeckSetting(
         stage=stage,
-        figures={name: _estimate(name, found[name], slope * u, dofs, len(means)) for name, slope in slopes.items()},
+        figures={
+            name: Estimate(found[name], math.sqrt(slope * u @ (slope * u)), FIGURES[name], model.dof(slope), len(means))
+            for name, slope in slopes.items()
+        },
         inputs=model.inputs,
         budget={
             name: {
@@ -163,21 +169,11 @@ def neck_setting(
     )
 
 
-def _estimate(name: str, value: float, shares: Matrix, dofs: Matrix, n: int) -> Estimate:
-    variance = float(shares @ shares)
-    below = float((shares**4 / dofs).sum())
-    return Estimate(value, math.sqrt(variance), FIGURES[name], variance**2 / below if below > 0 else math.inf, n)
-
-
 def _missing(instrument: Instrument) -> dict[str, tuple[str, ...]]:
     found = {}
     for name, keys in NEEDS.items():
         open_keys = tuple(key for key in keys if _length(instrument, key) is None)
-        if name == "plane_at_saddle" and not any(
-            _length(instrument, key) is None for key in ("neck.scale_length", "neck.joint_fret", "action.bass")
-        ):
-            continue
-        if open_keys:
+        if open_keys and not (name in _FOUND_FROM_STRINGS and neck_set_of(instrument) is not None):
             found[name] = open_keys
     return found
 
@@ -215,18 +211,22 @@ class _Model:
     ) -> None:
         self._instrument = instrument
         self._assumed = assumed
+        self._means = means
+        said = said_by(instrument, {name: each.value for name, each in means.items()})
+        self._rows = {each.id: each.row for each in said}
         self._relief = next((name for name, each in means.items() if each.checkpoint.kind.slug == _RELIEF), None)
-        self._touches = any(said.row[3] for said in said_by(instrument, {name: m.value for name, m in means.items()}))
+        self._touches = any(row[_UNDERSIDE] for row in self._rows.values())
         self._takes_no_roll = False
-        self.inputs = self._inputs(means, steps)
+        self.inputs = self._inputs(steps)
         self._adjust()
         if not self.tells_unknown("tilt"):
             self._takes_no_roll = True
-            self.inputs = self._inputs(means, steps)
+            self.inputs = self._inputs(steps)
             self._adjust()
 
-    def _inputs(self, means: Mapping[str, StageMean], steps: Mapping[str, float]) -> tuple[Input, ...]:
-        found = [_read(self._instrument, each) for each in means.values() if self._counts(each)]
+    def _inputs(self, steps: Mapping[str, float]) -> tuple[Input, ...]:
+        means = [each for each in self._means.values() if self._counts(each)]
+        found = [_read(self._instrument, each, self._rows.get(each.checkpoint.id)) for each in means]
         for key in FILE_KEYS:
             value = _length(self._instrument, key)
             if value is not None and not (key == "neck.relief" and self._relief):
@@ -238,8 +238,7 @@ class _Model:
         return tuple(found)
 
     def _counts(self, mean: StageMean) -> bool:
-        says = {said.id for said in said_by(self._instrument, {mean.checkpoint.id: mean.value})}
-        return mean.checkpoint.id in says or mean.checkpoint.kind.slug in (_RELIEF, "saddle-height")
+        return mean.checkpoint.id in self._rows or mean.checkpoint.kind.slug in (_RELIEF, "saddle-height")
 
     def _case(self, values: Sequence[float]) -> _Case:
         instrument, readings, tilt = self._instrument, {}, 0.0
@@ -275,13 +274,19 @@ class _Model:
         self._start = np.zeros(len(UNKNOWNS))
         if not self._ids:
             return
-        slopes = self._by_input([case.values - case.rows @ self._start for case in self.cases])
-        u = np.array([each.estimate.u for each in self.inputs])
-        shares = slopes * u
-        covariance = shares @ shares.T + _LEAST_VARIANCE * np.eye(len(self._ids))
         first = self.cases[0]
-        self._adjustment = adjust(self._ids, first.rows, first.values, covariance, _SCALE)
-        self._start = self._adjustment.unknowns
+        for _ in range(_ROUNDS):
+            self._adjustment = adjust(self._ids, first.rows, first.values, self._covariance(), _SCALE)
+            self._start = self._adjustment.unknowns
+
+    def _covariance(self) -> Matrix:
+        """Return the covariance of what the readings say, given how the neck stands so far.
+
+        A distance of the file enters by how steep the neck is, so the steepness must be known before.
+        """
+        slopes = self._by_input([case.values - case.rows @ self._start for case in self.cases])
+        shares = slopes * np.array([each.estimate.u for each in self.inputs])
+        return np.asarray(shares @ shares.T + _LEAST_VARIANCE * np.eye(len(self._ids)))
 
     def _by_input(self, values: Sequence[Matrix]) -> Matrix:
         """Return the derivative by each input, shape (values, inputs), from values at all cases."""
@@ -345,19 +350,48 @@ class _Model:
             return None
         return self._adjustment.p_value(self._pooled_dof())
 
+    def dof(self, slope: Matrix) -> float:
+        """Return the degrees of freedom of a figure with this derivative by each input, shape (inputs,).
+
+        Formula: u⁴ / Σ_g (Σ c_i² s_g²/n_i)² / ν_g over the scatters g: means whose scatter was pooled share its error.
+        """
+        u = np.array([each.estimate.u for each in self.inputs])
+        below = sum(
+            sum(float(slope[place]) ** 2 * variance for place, variance in group.items()) ** 2 / dof
+            for dof, group in self._scatters()
+        )
+        return float(slope * u @ (slope * u)) ** 2 / below if below > 0 else math.inf
+
     def _pooled_dof(self) -> float:
-        dofs = [each.estimate.dof for each in self.inputs if each.origin is Origin.READ]
-        below = sum(1 / dof for dof in dofs if math.isfinite(dof))
-        return len(dofs) ** 2 / below if below > 0 else math.inf
+        """Return the degrees of freedom of all readings' variances together, each reading weighing alike."""
+        below = sum(
+            sum(variance / self.inputs[place].estimate.u ** 2 for place, variance in group.items()) ** 2 / dof
+            for dof, group in self._scatters()
+        )
+        count = sum(each.origin is Origin.READ for each in self.inputs)
+        return count**2 / below if below > 0 else math.inf
+
+    def _scatters(self) -> list[tuple[float, dict[int, float]]]:
+        """Return each scatter that means were pooled to: degrees of freedom, and its share of u² by input's place."""
+        groups: dict[tuple[object, ...], tuple[float, dict[int, float]]] = {}
+        for place, each in enumerate(self.inputs):
+            if each.origin is not Origin.READ:
+                continue
+            mean = self._means[each.name]
+            scatter = mean.scatter
+            key = (mean.checkpoint.quantity, round(scatter.dof, 6), f"{scatter.sd:.9g}")
+            if scatter.sd > 0 and math.isfinite(scatter.dof):
+                groups.setdefault(key, (scatter.dof, {}))[1][place] = scatter.sd**2 / mean.n
+        return list(groups.values())
 
 
-def _read(instrument: Instrument, mean: StageMean) -> Input:
+def _read(instrument: Instrument, mean: StageMean, row: Row | None) -> Input:
     unit = "deg" if mean.checkpoint.quantity is Quantity.ANGLE else "mm"
     estimate = Estimate(mean.value, mean.u, unit, mean.dof, mean.n)
-    return Input(mean.checkpoint.id, Origin.READ, estimate, mean.step, _worth(instrument, mean))
+    return Input(mean.checkpoint.id, Origin.READ, estimate, mean.step, _worth(instrument, mean, row))
 
 
-def _worth(instrument: Instrument, mean: StageMean) -> float | None:
+def _worth(instrument: Instrument, mean: StageMean, row: Row | None) -> float | None:
     """Return what a digit of a reading is worth at the bridge, were it alone in telling where the plane or line goes.
 
     Formula: D tan r for an angle r over the distance D (half the string spread for roll); r D/x for a length r read at
@@ -370,9 +404,7 @@ def _worth(instrument: Instrument, mean: StageMean) -> float | None:
         return bridge.position * math.tan(math.radians(mean.step))
     if kind == "neck-roll":
         return (bridge.string_spread or 0.0) / 2 * math.tan(math.radians(mean.step)) or None
-    said = said_by(instrument, {mean.checkpoint.id: mean.value})
-    row = said[0].row if said and said[0].id == mean.checkpoint.id else None
     if row is None:
         return None
-    place = abs(row[0] or row[5])
+    place = abs(row[_SLOPE] or row[_HEADING])
     return mean.step * bridge.position / place if place > 1 else None

@@ -88,10 +88,14 @@ class Cheeks:
     treble_body_edge: float = 0.0
     treble_tail: float = 0.0
 
+    def all(self) -> tuple[float, float, float, float]:
+        """Return the four, in the order in which they are written."""
+        return self.bass_body_edge, self.bass_tail, self.treble_body_edge, self.treble_tail
+
     @property
     def nothing(self) -> bool:
         """Whether nothing is to be done."""
-        return max(self.bass_body_edge, self.bass_tail, self.treble_body_edge, self.treble_tail) < 1e-9
+        return max(self.all()) < 1e-9
 
     def aside(self, pocket: Pocket, x: float) -> float:
         """Return by how much the neck goes toward the treble side at x, mm."""

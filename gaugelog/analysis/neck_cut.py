@@ -17,16 +17,18 @@ from gaugelog.analysis.cut import Bound, Cheeks, Corners, Pocket, least_cheek, l
 from gaugelog.analysis.neck_figures import figures
 from gaugelog.analysis.neck_rows import UNKNOWNS, said_by
 from gaugelog.analysis.neck_setting import NeckSetting
-from gaugelog.analysis.neckset import SIDES
+from gaugelog.analysis.neckset import SIDES, neck_set_of
 from gaugelog.analysis.rules import CONFIDENCE, POWER
 from gaugelog.analysis.stage_means import StageMean
 from gaugelog.analysis.student import t_quantile
+from gaugelog.analysis.trusted import Trusted, trusted
 from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Checkpoint, Instrument
 
 _FLOOR_TILT = "pocket-floor-tilt"
 _MOST_GUARD = 0.9
 _ROUNDING_MM = 1e-6
+_STEEP_DEG = 45.0
 _ROOMS = (1.0, 0.75, 0.5, 0.25, 0.0)
 _TRAVEL = ("bearing bass", "bearing treble", "fretboard over the body")
 _Wood = TypeVar("_Wood")
@@ -38,6 +40,7 @@ class Aim(Enum):
 
     SURE = "every tolerance and the travel, with room for the next reading's uncertainty"
     NARROW = "every tolerance and the travel, with less room than the next reading's uncertainty needs"
+    MOST = "the travel and every tolerance but what stays out, which no wood brings in with the others"
     TRAVEL = "the bridge's travel only: not every tolerance can be met"
     NEAREST = "nothing exactly in whole steps: it is the nearest"
 
@@ -48,8 +51,10 @@ class CutAdvice:
 
     `aim` is what the rounded cut brings about, None where neither wood nor shim does it. `needed` is False where the
     neck sits well as it is; then nothing is to be taken off. `figures` are those of `neck_figures.FIGURES` after the
-    rounded cut. `unmet` names checkpoints that stay out of their tolerance. `floor` is the least wood under the pocket
-    afterwards, None where the file leaves it open; `sinks` is how far the fret plane comes down at the joint line.
+    rounded cut. `unmet` names what stays out: checkpoints out of their tolerance, "bearing bass" and "bearing treble"
+    out of the travel, "fretboard over the body" in the wood. `floor` is the least wood under the pocket afterwards,
+    None where the file leaves it open; `sinks` is how far the fret plane comes down at the joint line. `left_out` names
+    what the cut doesn't rest on, since it contradicts the other readings.
     """
 
     pocket: Pocket
@@ -64,11 +69,22 @@ class CutAdvice:
     unmet: tuple[str, ...]
     floor: float | None
     sinks: float
+    left_out: tuple[str, ...] = ()
 
     @property
     def taper_deg(self) -> float:
         """By how much the floor's slope along the strings falls."""
         return math.degrees(math.atan((self.rounded.tail - self.rounded.body_edge) / self.pocket.length))
+
+    @property
+    def u_taper_deg(self) -> float:
+        """How uncertain the taper that is needed is: as the neck angle."""
+        return self.figures["neck_angle"].u
+
+    @property
+    def u_depth(self) -> float:
+        """How uncertain a depth that is needed is, mm: what the neck angle's u makes over the floor's length."""
+        return math.tan(math.radians(self.u_taper_deg)) * self.pocket.length
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,14 +138,20 @@ def pocket_of(instrument: Instrument) -> Pocket | None:
 
 
 def cut_advice(
-    instrument: Instrument, setting: NeckSetting, means: Mapping[str, StageMean], step: float
+    instrument: Instrument,
+    setting: NeckSetting,
+    means: Mapping[str, StageMean],
+    step: float,
+    *,
+    assumed: Mapping[str, float] | None = None,
 ) -> CutAdvice | None:
     """Return what to take off the pocket, None where its length, or the neck's angle or height, isn't known.
 
     Least wood such that, as far as the geometry tells, every reading that has a tolerance comes into it and the
     strings bear within the travel less the reserve. Of each tolerance so much is kept free that the same gauge's next
     reading conforms nine times out of ten, t_0.95 u + t_0.90 u' with u' what may differ from reading to reading; where
-    that can't be, less, and `aim` says so.
+    that can't be, less, and `aim` says so. A reading that contradicts the others is left out (`trusted`): its own
+    tolerance then holds for what the others say of it.
 
     Formula: `cut.least_cut` and `cut.least_cheek` on what `neck_rows.said_by` says of each reading.
 
@@ -141,34 +163,51 @@ def cut_advice(
         setting: how the neck stands now.
         means: the readings behind it.
         step: what a hand does, mm.
+        assumed: what replaced readings in the setting, as `neck_setting` took it.
     """
     pocket = pocket_of(instrument)
     if pocket is None or not {"neck_angle", "plane_height"} <= setting.figures.keys():
         return None
-    now = _wanted(instrument, setting, means, _passing)
+    sound = trusted(instrument, setting, means, assumed)
+    setting, stand = sound.setting, _Stand(instrument, sound, means)
+    now = _wanted(stand, _passing)
     needed = not all(each.met for each in now if not each.aside)
     aside = not all(each.met for each in now if each.aside)
-    aims = _aims(instrument, setting, means) if needed or aside else []
+    aims = _aims(stand) if needed or aside else []
     floor = _floor(aims, pocket, step) if needed else _Found(Aim.SURE, Corners(), Corners())
     cheeks = _cheeks(aims, pocket, step) if aside else _Found(Aim.SURE, Cheeks(), Cheeks())
     cut = floor.rounded
     after = _after(setting.unknowns, pocket, cut, cheeks.rounded)
-    values = figures(instrument, after)
+    values = figures(_with_relief_as_read(instrument, means), after)
     changes = {name: after[name] - setting.unknowns[name] for name in UNKNOWNS}
     return CutAdvice(
         pocket=pocket,
         step=step,
         needed=needed or aside,
-        aim=floor.aim,
+        aim=_worse(floor.aim, cheeks.aim),
         exact=floor.exact,
         rounded=cut,
         cheeks=cheeks.exact,
         cheeks_rounded=cheeks.rounded,
         figures={name: replace(each, value=values[name]) for name, each in setting.figures.items() if name in values},
-        unmet=tuple(each.id for each in _wanted(instrument, setting, means, _none) if not _meets(each, changes)),
+        unmet=tuple(each.id for each in _wanted(stand, _none) if not _meets(each, changes)),
         floor=_floor_left(instrument, cut),
         sinks=cut.fall(pocket, 0.0),
+        left_out=sound.left_out,
     )
+
+
+def _worse(floor: Aim | None, cheeks: Aim | None) -> Aim | None:
+    """Return what both together bring about; where one of them does nothing at all, the other does most."""
+    found = [each for each in (floor, cheeks) if each is not None]
+    if not found:
+        return None
+    return max(found if len(found) == 2 else [*found, Aim.MOST], key=list(Aim).index)
+
+
+def _with_relief_as_read(instrument: Instrument, means: Mapping[str, StageMean]) -> Instrument:
+    read = next((each.value for each in means.values() if each.checkpoint.kind.slug == "neck-relief"), None)
+    return instrument if read is None else replace(instrument, neck=replace(instrument.neck, relief=read))
 
 
 def _floor_left(instrument: Instrument, cut: Corners) -> float | None:
@@ -221,13 +260,18 @@ def _plane(pocket: Pocket, wanted: _Wanted) -> Bound:
 
 
 def _cheeks(aims: Sequence[tuple[Aim, Sequence[_Wanted]]], pocket: Pocket, step: float) -> _Found[Cheeks]:
+    """Return the same of the cheeks as `_floor` of the floor."""
+    exact: Cheeks | None = None
     for aim, wanted in aims:
         bounds = [_line(pocket, each) for each in wanted if each.aside]
-        exact = least_cheek(pocket, bounds)
-        if exact is not None and bounds:
-            cut = least_cheek(pocket, bounds, step)
-            return _Found(aim if cut is not None else Aim.NEAREST, exact, cut if cut is not None else exact)
-    return _Found(None, Cheeks(), Cheeks())
+        any_cut = least_cheek(pocket, bounds) if bounds else None
+        exact = exact if exact is not None else any_cut
+        cut = None if any_cut is None else least_cheek(pocket, bounds, step)
+        if exact is not None and cut is not None:
+            return _Found(aim, exact, cut)
+    if exact is None:
+        return _Found(None, Cheeks(), Cheeks())
+    return _Found(Aim.NEAREST, exact, Cheeks(*(round(each / step) * step for each in exact.all())))
 
 
 def _line(pocket: Pocket, wanted: _Wanted) -> Bound:
@@ -241,15 +285,15 @@ def _line(pocket: Pocket, wanted: _Wanted) -> Bound:
     return Bound((parts[0], parts[1], parts[2], parts[3]), *wanted.change())
 
 
-def _aims(
-    instrument: Instrument, setting: NeckSetting, means: Mapping[str, StageMean]
-) -> list[tuple[Aim, Sequence[_Wanted]]]:
+def _aims(stand: _Stand) -> list[tuple[Aim, Sequence[_Wanted]]]:
     """Return what a cut may bring about, the best first, each with its bounds."""
-    found: list[tuple[Aim, Sequence[_Wanted]]] = []
-    for room in _ROOMS:
-        wanted = _wanted(instrument, setting, means, partial(_accepted, room))
-        found.append((Aim.SURE if room == 1 else Aim.NARROW, wanted))
-    found.append((Aim.TRAVEL, [each for each in found[-1][1] if each.id in _TRAVEL]))
+    all_of_it = [_wanted(stand, partial(_accepted, room)) for room in _ROOMS]
+    found: list[tuple[Aim, Sequence[_Wanted]]] = [(Aim.SURE, all_of_it[0])]
+    found += [(Aim.NARROW, wanted) for wanted in all_of_it[1:]]
+    ids = [each.id for each in all_of_it[-1] if each.id not in _TRAVEL]
+    for dropped in sorted(ids, key=lambda name: not _is_floor(stand.instrument.checkpoint(name))):
+        found += [(Aim.MOST, [each for each in all_of_it[room] if each.id != dropped]) for room in (0, -1)]
+    found.append((Aim.TRAVEL, [each for each in all_of_it[-1] if each.id in _TRAVEL]))
     return found
 
 
@@ -268,9 +312,18 @@ def _none(_mean: StageMean | Estimate) -> float:
     return 0.0
 
 
-def _wanted(instrument: Instrument, setting: NeckSetting, means: Mapping[str, StageMean], keep: Guard) -> list[_Wanted]:
+@dataclass(frozen=True, slots=True)
+class _Stand:
+    """How the neck stands by readings that can be trusted, and all readings."""
+
+    instrument: Instrument
+    sound: Trusted
+    means: Mapping[str, StageMean]
+
+
+def _wanted(stand: _Stand, keep: Guard) -> list[_Wanted]:
     """Return every bound: the tolerances of the plan, as far as the geometry tells, and the bridge's travel."""
-    doubted = {each.id for each in setting.misfits}
+    instrument, means, setting = stand.instrument, stand.means, stand.sound.setting
     found = []
     for checkpoint in instrument.checkpoints:
         row = _row_of(instrument, checkpoint)
@@ -280,7 +333,7 @@ def _wanted(instrument: Instrument, setting: NeckSetting, means: Mapping[str, St
         guesses = []
         if all(part == 0 or name not in setting.untold for name, part in row.items()) and not _is_floor(checkpoint):
             guesses.append(sum(part * setting.unknowns[name] for name, part in row.items()))
-        if mean is not None and checkpoint.id not in doubted:
+        if mean is not None and checkpoint.id not in stand.sound.doubted:
             guesses.append(_value(instrument, means, checkpoint, mean.value))
         if not guesses:
             continue
@@ -305,11 +358,14 @@ def _is_floor(checkpoint: Checkpoint) -> bool:
 
 
 def _value(instrument: Instrument, means: Mapping[str, StageMean], checkpoint: Checkpoint, reading: float) -> float:
-    """Return what a checkpoint says were its reading this one."""
-    if _is_floor(checkpoint):
+    """Return what a checkpoint says were its reading this one; infinite for an angle too steep to be a neck's."""
+    if _is_floor(checkpoint) and abs(reading) < _STEEP_DEG:
         return math.tan(math.radians(reading))
     readings = {name: each.value for name, each in means.items()} | {checkpoint.id: reading}
-    return next((each.value for each in said_by(instrument, readings) if each.id == checkpoint.id), math.nan)
+    return next(
+        (each.value for each in said_by(instrument, readings) if each.id == checkpoint.id),
+        math.copysign(math.inf, reading),
+    )
 
 
 def _kept_free(low: float | None, high: float | None, guard: float) -> tuple[float | None, float | None]:
@@ -326,7 +382,8 @@ def _bearings(instrument: Instrument, setting: NeckSetting, keep: Guard) -> list
     underside = instrument.neck.underside_height
     if underside is not None:
         found.append(_Wanted("fretboard over the body", {"underside": 1.0}, (underside, underside), 0.0, math.inf))
-    if bridge.bearing_low is None or bridge.bearing_high is None or bridge.position is None:
+    neck, angle = neck_set_of(instrument), setting.figure("neck_angle")
+    if bridge.bearing_low is None or bridge.bearing_high is None or neck is None or angle is None:
         return found
     reserve = bridge.travel_reserve or 0.0
     for side in SIDES:
@@ -335,7 +392,7 @@ def _bearings(instrument: Instrument, setting: NeckSetting, keep: Guard) -> list
             continue
         low, high = _kept_free(bridge.bearing_low + reserve, bridge.bearing_high - reserve, keep(needed))
         across = (bridge.string_spread or 0.0) / 2 * (-1.0 if side == "bass" else 1.0)
-        row = {"slope": bridge.position, "tilt": across, "height": 1.0}
+        row = {"slope": neck.bearing_place(angle.value, side), "tilt": across, "height": 1.0}
         found.append(_Wanted(f"bearing {side}", row, (needed.value, needed.value), low or 0.0, high or 0.0))
     return found
 
@@ -349,5 +406,5 @@ def passes_for(advice: CutAdvice, per_pass: float, angle: bool) -> int | None:
         angle: whether that is an angle.
     """
     depths: Sequence[float] = advice.rounded.all()
-    size = abs(advice.taper_deg) if angle else max(depths)
+    size = abs(advice.taper_deg) if angle else max(*depths, 0.0)
     return math.ceil(size / per_pass - 1e-9) if per_pass > 0 else None

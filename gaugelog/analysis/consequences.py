@@ -7,7 +7,7 @@ Not here: the movement itself (`neck_movement`), or how well the geometry was kn
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -16,13 +16,16 @@ from gaugelog.analysis.neckset import SIDES, NeckSet, neck_set_of
 from gaugelog.analysis.results import Consequence
 from gaugelog.analysis.sensing import LengthSensor, Sensor, SlopeSensor, Vector
 from gaugelog.analysis.sensors import ACROSS, ALONG, UP, Stand
+from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Instrument
 
 _STEP = np.array([1e-3, 1e-3, 1e-3, 1e-5, 1e-5, 1e-5])
 _WORST_MM, _WORST_CENTS = 2.5, 5.0
 
 
-def consequences(instrument: Instrument, stand: Stand, fit: MovementFit) -> tuple[Consequence, ...]:
+def consequences(
+    instrument: Instrument, stand: Stand, fit: MovementFit, standing: Mapping[str, Estimate] | None = None
+) -> tuple[Consequence, ...]:
     """Return what the movement does, each before and after; what the plan or the checkpoints can't tell is left out.
 
     Formula: each quantity is computed exactly from the neck's plane before and after the movement (`neckset`,
@@ -31,27 +34,32 @@ def consequences(instrument: Instrument, stand: Stand, fit: MovementFit) -> tupl
     it was. Scale length: nut to saddle, in cents 1200 log2 of the ratio.
 
     When this is wrong: a movement so large that the derivative changes over it; a bridge that was touched. The values
-    before are those of the plan and of the neck angle as read before; their own uncertainty isn't in `u`.
+    before are those of the plan where nothing was read; `u` is that of the change.
 
     Args:
         instrument: the plan.
         stand: how the neck stood before.
         fit: the movement.
+        standing: figures of the neck before, by the names of `neck_figures.FIGURES`.
     """
     found: list[Consequence | None] = []
+    figures = standing or {}
     neck = neck_set_of(instrument)
-    if neck is not None and neck.bridge_position is not None and instrument.neck.plane_height is not None:
+    if neck is not None and neck.bridge_position is not None and stand.height is not None:
         for side in SIDES:
-            found += _strings(neck, instrument.neck.plane_height, stand, fit, side)
+            found += _strings(neck, stand.height, stand, fit, side, figures.get(f"required_bearing.{side}"))
     if stand.bridge is not None:
         line = LengthSensor(stand.bridge, ACROSS, ACROSS)
-        found.append(_told("centreline_offset", "", "mm", 0.0, line.change, fit, _WORST_MM))
+        start = figures.get("centreline_offset", Estimate(0.0, 0.0, "mm"))
+        found.append(_told("centreline_offset", "", start, line.change, fit, _WORST_MM))
     if stand.bridge is not None and stand.nut is not None:
         found.append(_scale_length(stand, fit))
     return tuple(each for each in found if each is not None)
 
 
-def _strings(neck: NeckSet, height: float, stand: Stand, fit: MovementFit, side: str) -> list[Consequence | None]:
+def _strings(
+    neck: NeckSet, height: float, stand: Stand, fit: MovementFit, side: str, before: Estimate | None
+) -> list[Consequence | None]:
     """Return the bearing that a side's outer string needs, and its action with the bridge left alone."""
     place = neck.bridge_position or 0.0
     across = neck.string(side).at_bridge * (-1.0 if side == "bass" else 1.0)
@@ -74,8 +82,8 @@ def _strings(neck: NeckSet, height: float, stand: Stand, fit: MovementFit, side:
         return neck.action_at_twelfth(angle_deg, plane, bearing, side) - neck.string(side).action
 
     return [
-        _told("required_bearing", side, "mm", bearing, needed, fit, _WORST_MM),
-        _told("action", side, "mm", neck.string(side).action, action, fit, _WORST_MM),
+        _told("required_bearing", side, before or Estimate(bearing, 0.0, "mm"), needed, fit, _WORST_MM),
+        _told("action", side, Estimate(neck.string(side).action, 0.0, "mm"), action, fit, _WORST_MM),
     ]
 
 
@@ -90,14 +98,13 @@ def _scale_length(stand: Stand, fit: MovementFit) -> Consequence | None:
     def cents(movement: Vector) -> float:
         return 1200 * math.log2((length + sensor.change(movement)) / length)
 
-    return _told("scale_length", "", "cents", 0.0, cents, fit, _WORST_CENTS)
+    return _told("scale_length", "", Estimate(0.0, 0.0, "cents"), cents, fit, _WORST_CENTS)
 
 
 def _told(
     name: str,
     side: str,
-    unit: str,
-    before: float,
+    before: Estimate,
     change: Callable[[Vector], float],
     fit: MovementFit,
     worst: float,
@@ -105,8 +112,9 @@ def _told(
     """Return one consequence, None where the movement tells it no better than was believed beforehand."""
     steps = np.diag(_STEP)
     slope = np.array([(change(step) - change(-step)) / (2 * step.max()) for step in steps])
-    found = fit.of(slope, unit)
+    found = fit.of(slope, before.unit)
     if found is None or found.u > worst:
         return None
     moved = float(change(fit.movement))
-    return Consequence(name, side, unit, before, before + moved, moved, found.u, found.dof)
+    after = before.value + moved
+    return Consequence(name, side, before.unit, before.value, after, moved, found.u, found.dof, before.u)

@@ -6,7 +6,7 @@ checkpoint (`shift`), the fit itself (`movement`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,7 @@ from gaugelog.analysis.sensors import Stand, sensor_of, stand_of
 from gaugelog.analysis.shift import Side, budget_of
 from gaugelog.analysis.telling import BELIEFS, movement_limits, told_movement, untold_movements
 from gaugelog.analysis.uncertainty import pool
+from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.placement import Snapshot
 from gaugelog.model.quantities import Quantity
@@ -43,7 +44,13 @@ class _Read:
 
 
 def neck_movement(
-    instrument: Instrument, before: Snapshot, after: Snapshot, comparison: Comparison, *, gauges: Gauges | None = None
+    instrument: Instrument,
+    before: Snapshot,
+    after: Snapshot,
+    comparison: Comparison,
+    *,
+    gauges: Gauges | None = None,
+    standing: Mapping[str, Estimate] | None = None,
 ) -> NeckMovement | None:
     """Return how the neck moved between two snapshots, None where no checkpoint that both read feels the neck.
 
@@ -61,6 +68,7 @@ def neck_movement(
         after: the snapshot compared to.
         comparison: of the same two.
         gauges: what is known of each gauge, by what `comparison.read_by` names it.
+        standing: figures of the neck before, by the names of `neck_figures.FIGURES`, where its readings tell them.
     """
     read = _read(instrument, before, after, comparison, gauges or {})
     observed = _observed(read)
@@ -69,7 +77,7 @@ def neck_movement(
     fit = fit_movement(observed, BELIEFS)
     limits = movement_limits(instrument)
     told = {name: told_movement(fit, name, limits[name]) for name in DIRECTIONS}
-    stand = stand_before(instrument, before)
+    stand = stand_before(instrument, before, standing)
     missing = [name for name, moved in told.items() if moved is None]
     return NeckMovement(
         components=told,
@@ -79,12 +87,16 @@ def neck_movement(
         p=fit.p,
         residuals=fit.residuals,
         iterated=fit.rounds > 1,
-        consequences=consequences(instrument, stand, fit),
+        consequences=consequences(instrument, stand, fit, standing),
     )
 
 
-def stand_before(instrument: Instrument, before: Snapshot) -> Stand:
-    """Return how the neck stood: at its neck angle as read before, else as wanted, else level."""
+def stand_before(instrument: Instrument, before: Snapshot, standing: Mapping[str, Estimate] | None = None) -> Stand:
+    """Return how the neck stood: as its readings together tell, else at its neck angle as read, as wanted, or level."""
+    figures = standing or {}
+    if "neck_angle" in figures:
+        height = figures.get("plane_height")
+        return stand_of(instrument, figures["neck_angle"].value, None if height is None else height.value)
     for checkpoint in instrument.checkpoints:
         if checkpoint.kind.slug == _NECK_ANGLE:
             mean = side_of(before.of(checkpoint.id)).summary().mean

@@ -6,6 +6,7 @@ or how it is shown.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
@@ -109,7 +110,8 @@ class Untold:
 class Consequence:
     """What a movement does to one thing: before, after, and the change with its standard uncertainty, in `unit`.
 
-    `name` is required_bearing, action, centreline_offset or scale_length; `side` is empty where it has none.
+    `name` is required_bearing, action, centreline_offset or scale_length; `side` is empty where it has none. `u_before`
+    is the standard uncertainty of `before`, 0 where it is what the plan says.
     """
 
     name: str
@@ -120,6 +122,12 @@ class Consequence:
     change: float
     u: float
     dof: float
+    u_before: float = 0.0
+
+    @property
+    def u_after(self) -> float:
+        """Standard uncertainty of `after`: of before and change together, taken as independent."""
+        return math.hypot(self.u_before, self.u)
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,11 +25,13 @@ ALONG, ACROSS, UP = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 class Stand:
     """How the neck stood before it moved: its slope in degrees and, in mm, what the plan knows of lengths.
 
-    `bridge` is the saddle line at the height of the saddle tops, `spread` the outer strings' distance there, `nut` the
-    nut's place, `end` the fretboard's end; None where the plan leaves open what they need.
+    `height` is the fret plane's over the body top at the joint line, `bridge` the saddle line at the height of the
+    saddle tops, `spread` the outer strings' distance there, `nut` the nut's place, `end` the fretboard's end; None
+    where the plan leaves open what they need.
     """
 
     angle_deg: float
+    height: float | None = None
     bridge: Point | None = None
     spread: float | None = None
     nut: Point | None = None
@@ -48,13 +50,13 @@ class Stand:
         return -math.sin(angle), 0.0, math.cos(angle)
 
 
-def stand_of(instrument: Instrument, angle_deg: float) -> Stand:
-    """Return how the neck of an instrument stands at a neck angle.
+def stand_of(instrument: Instrument, angle_deg: float, height_mm: float | None = None) -> Stand:
+    """Return how the neck of an instrument stands at a neck angle, its plane as high as said, else as the file has it.
 
     Heights matter little here: a millimetre of height changes what a length feels by a thousandth of a degree's worth.
     """
     neck, bridge = instrument.neck, instrument.bridge
-    slope, height = math.tan(math.radians(angle_deg)), neck.plane_height or 0.0
+    slope, height = math.tan(math.radians(angle_deg)), height_mm if height_mm is not None else neck.plane_height or 0.0
     top = (bridge.bearing_low or 0.0) + (bridge.saddle_slot_depth or 0.0) + (bridge.spacer or 0.0)
     behind = None
     if neck.scale_length is not None and neck.joint_fret is not None:
@@ -62,6 +64,7 @@ def stand_of(instrument: Instrument, angle_deg: float) -> Stand:
     cosine, sine = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
     return Stand(
         angle_deg=angle_deg,
+        height=height_mm if height_mm is not None else neck.plane_height,
         bridge=None if bridge.position is None else (bridge.position, 0.0, top or height + slope * bridge.position),
         spread=bridge.string_spread,
         nut=None if behind is None else (-behind * cosine, 0.0, height - behind * sine),

@@ -67,12 +67,12 @@ class Demo:
         gauge = replace(self.instrument.gauge(name).gauge, name=name)
         return BenchGauge(gauge, work.datasheets[name], motion, rate_hz)
 
-    async def snapshot(self, stage: str) -> None:
-        """Take the snapshot of a stage as a builder would, one placement after another."""
+    async def snapshot(self, stage: str, *, again: bool = False) -> None:
+        """Take the snapshot of a stage as a builder would, one placement after another; `again` begins a new one."""
         from gaugelog.recorder.snapshotting import SnapshotWork
 
         with self.open(f"capture {stage}") as work:
-            taking = SnapshotWork(work, stage)
+            taking = SnapshotWork(work, stage, again=again)
             while taking.current is not None:
                 checkpoint = taking.current.checkpoint
                 if checkpoint.gauge is None:

@@ -9,10 +9,13 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from gaugelog.cli.options import CUT_STEP_MM
 from gaugelog.errors import NothingToDoError, UnknownStageError
 from gaugelog.model.kinds import AFTER, BEFORE
 
 if TYPE_CHECKING:
+    from gaugelog.analysis.neck_cut import CutAdvice
+    from gaugelog.analysis.neck_setting import NeckSetting
     from gaugelog.analysis.results import Comparison, Drift
     from gaugelog.model.instrument import Instrument
     from gaugelog.model.placement import KeptPlacement, Snapshot
@@ -79,6 +82,7 @@ def gather_report(
 
     missing: list[str] = []
     comparison = _comparison(recording, instrument, (from_stage, to_stage), missing)
+    standing, cut = _standing(recording, instrument, from_stage, comparison)
     session = _session(recording, instrument, missing)
     rejects: Counter[tuple[str, str]] = Counter()
     for count in recording.rejects():
@@ -90,6 +94,8 @@ def gather_report(
         version=program_version(),
         made_utc_us=time.time_ns() // 1000,
         comparison=comparison,
+        standing=standing,
+        cut=cut,
         drift=session.drift() if session is not None else None,
         series=curves_of(session) if session is not None else (),
         marks=recording.marks(),
@@ -114,6 +120,21 @@ def _comparison(
             raise
         missing.append(f"No comparison yet: the recording has no snapshot {error.got}.")
         return None
+
+
+def _standing(
+    recording: Recording, instrument: Instrument, stage: str, comparison: Comparison | None
+) -> tuple[NeckSetting | None, CutAdvice | None]:
+    """Return how the neck stood: by the snapshot that was compared, else by the newest one, with what to take off."""
+    from gaugelog.review.standing import cut_at, gauge_facts, setting_of, stood_at
+
+    if comparison is not None:
+        return setting_of(instrument, recording.snapshot(stage), gauge_facts(recording)), None
+    try:
+        stood = stood_at(recording, instrument, stage)
+    except UnknownStageError:
+        return None, None
+    return stood.setting, cut_at(instrument, stood, CUT_STEP_MM[instrument.units])
 
 
 def _session(recording: Recording, instrument: Instrument, missing: list[str]) -> Session | None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gaugelog.cli.options import (
+    CUT_STEP_MM,
     InstrumentOption,
     JsonOption,
     RecordingOption,
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from gaugelog.review.standing import PassRate
 
 _STEEPEST_DEG = 45.0
-_STEP_MM = {"mm": 0.1, "in": 0.127}
 
 
 def neck(
@@ -157,7 +157,7 @@ def _step_mm(round_to: str, instrument: Instrument) -> float:
     from gaugelog.model.quantities import Quantity
 
     if not round_to:
-        return _STEP_MM[instrument.units]
+        return CUT_STEP_MM[instrument.units]
     step = _typed(round_to, Quantity.LENGTH, instrument.units)
     if not 0.001 <= step <= 10.0:
         raise BadArgumentError(f"--round {round_to}", "a step from 0.001 mm to 10 mm")

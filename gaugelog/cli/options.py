@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from gaugelog.model.instrument import Instrument
     from gaugelog.store.reader import Recording
 
+CUT_STEP_MM = {"mm": 0.1, "in": 0.127}
+"""What a hand takes off at the finest, in mm, by the unit of the file: 0.1 mm, or 0.005 in."""
+
 InstrumentOption = Annotated[
     Path | None, typer.Option("--instrument", metavar="FILE", help="Instrument file; else the one in this folder.")
 ]

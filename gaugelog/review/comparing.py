@@ -11,7 +11,7 @@ from gaugelog.analysis.wet import compare_wet
 from gaugelog.errors import BadArgumentError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import AFTER, BEFORE, WET
-from gaugelog.review.standing import gauge_facts
+from gaugelog.review.standing import gauge_facts, setting_of
 from gaugelog.store.reader import Recording
 
 
@@ -35,4 +35,6 @@ def compare_recorded(
     if to_stage == WET:
         return compare_wet(instrument, before, after, gauges=facts)
     comparison = compare(instrument, before, after, gauges=facts)
-    return replace(comparison, movement=neck_movement(instrument, before, after, comparison, gauges=facts))
+    standing = setting_of(instrument, before, facts).figures
+    movement = neck_movement(instrument, before, after, comparison, gauges=facts, standing=standing)
+    return replace(comparison, movement=movement)

@@ -67,13 +67,23 @@ def stood_at(
     snapshot = recording.snapshots(stage)[-1]
     gauges = gauge_facts(recording)
     means = stage_means(instrument, snapshot, gauges)
-    steps = written_steps(instrument.text) if instrument.text else {}
-    return Stood(snapshot, means, neck_setting(instrument, means, steps, stage=stage, assumed=assumed), gauges)
+    setting = neck_setting(instrument, means, _steps(instrument), stage=stage, assumed=assumed)
+    return Stood(snapshot, means, setting, gauges)
+
+
+def setting_of(instrument: Instrument, snapshot: Snapshot, gauges: Gauges) -> NeckSetting:
+    """Return how the neck stands by one snapshot."""
+    means = stage_means(instrument, snapshot, gauges)
+    return neck_setting(instrument, means, _steps(instrument), stage=snapshot.stage)
+
+
+def _steps(instrument: Instrument) -> dict[str, float]:
+    return written_steps(instrument.text) if instrument.text else {}
 
 
 def what_if(instrument: Instrument, assumed: Mapping[str, float]) -> NeckSetting:
     """Return how a neck would stand, from the instrument file and what is assumed alone."""
-    return neck_setting(instrument, {}, written_steps(instrument.text), assumed=assumed)
+    return neck_setting(instrument, {}, _steps(instrument), assumed=assumed)
 
 
 def ready_at(recording: Recording, instrument: Instrument, stage: str) -> Readiness:

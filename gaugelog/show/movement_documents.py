@@ -41,6 +41,8 @@ def movement_fields(movement: NeckMovement | None) -> Document:
                 "change": finite(each.change),
                 "u": finite(each.u),
                 "dof": finite(each.dof),
+                "u_before": finite(each.u_before),
+                "u_after": finite(each.u_after),
             }
             for each in movement.consequences
         ],

@@ -15,7 +15,7 @@ from gaugelog.analysis.results import Consequence, Moved, NeckMovement, Untold
 from gaugelog.analysis.student import t_quantile
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.look import QUIET, STRONG, WARN, plain_table
-from gaugelog.show.numbers import UNKNOWN, amount_text, uncertain_text, value_beside_u
+from gaugelog.show.numbers import UNKNOWN, amount_text, uncertain_text
 
 MOVEMENT_WORDS = {
     "neck_angle": "neck angle",
@@ -34,8 +34,8 @@ _MEANS = {
     "slide": ("toward the tail", "toward the nut"),
 }
 _CONSEQUENCES = {
-    "required_bearing": "bearing that the string needs",
-    "action": "action at the 12th, bridge as it was",
+    "required_bearing": "string must bear",
+    "action": "action at the 12th",
     "centreline_offset": "centreline at the bridge",
     "scale_length": "scale length",
 }
@@ -83,8 +83,17 @@ def consequence_rows(movement: NeckMovement, units: str = "mm") -> Iterator[tupl
         if each.unit == "cents":
             yield what, "0", f"{each.after:+.1f}", f"{each.change:+.1f} ± {expanded:.1f} cents"
             continue
-        before, after = (value_beside_u(value, each.u, Quantity.LENGTH, units) for value in (each.before, each.after))
+        before, after = (
+            _with_u(*pair, each, units) for pair in ((each.before, each.u_before), (each.after, each.u_after))
+        )
         yield what, before, after, uncertain_text(each.change, expanded, Quantity.LENGTH, units, signed=True)
+
+
+def _with_u(value: float, u: float, each: Consequence, units: str) -> str:
+    """Return a value with its 95 %; one that is as planned stands alone."""
+    if u <= 0:
+        return amount_text(value, Quantity.LENGTH, units)
+    return uncertain_text(value, float(t_quantile(0.975, each.dof)) * u, Quantity.LENGTH, units)
 
 
 def _consequence_table(movement: NeckMovement, units: str) -> RenderableType:

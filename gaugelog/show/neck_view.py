@@ -13,6 +13,7 @@ from rich.text import Text
 
 from gaugelog.analysis.neck_cut import CutAdvice
 from gaugelog.analysis.neck_setting import Input, NeckSetting, Origin
+from gaugelog.analysis.neckset import SIDES
 from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.quantities import Quantity
@@ -35,6 +36,7 @@ _BUDGET_FIGURES = {
 }
 """Columns of the budget, and the figures of which each shows the larger share."""
 _LEAST_SHARE = 0.001
+_SIDED = ("plane_at_saddle", "required_bearing", "string_margin")
 
 
 def figure_text(name: str, estimate: Estimate | None, units: str, *, signed: bool = False) -> str:
@@ -83,26 +85,38 @@ def neck_view(
     return Group(*parts)
 
 
+def figure_rows(figures: Mapping[str, Estimate], units: str) -> Iterable[tuple[str, str, str]]:
+    """Yield each figure as text: what it is, its value ± u, and what that means; a side's name goes with it."""
+    for name in ("neck_angle", "roll", "centreline_offset", "break_angle", "plane_height", "mm_per_degree"):
+        if name in figures:
+            signed = name in ("roll", "centreline_offset")
+            shown = figure_text(name, figures[name], units, signed=signed)
+            yield FIGURE_WORDS[name], shown, _remark(name, figures, units)
+    for base in _SIDED:
+        for side in SIDES:
+            if f"{base}.{side}" in figures:
+                yield f"{FIGURE_WORDS[base]}, {side}", figure_text(base, figures[f"{base}.{side}"], units), ""
+
+
 def _figures(figures: Mapping[str, Estimate], units: str) -> RenderableType:
-    table = plain_table()
-    table.add_column("", overflow="fold", style=STRONG)
-    table.add_column("bass", justify="right", no_wrap=True)
-    table.add_column("treble", justify="right", no_wrap=True)
-    for name in ("plane_at_saddle", "required_bearing", "string_margin"):
-        sides = [figure_text(name, figures.get(f"{name}.{side}"), units) for side in ("bass", "treble")]
-        if sides != [UNKNOWN, UNKNOWN]:
-            table.add_row(FIGURE_WORDS[name], *sides)
     singles = plain_table()
     singles.show_header = False
     singles.add_column("", overflow="fold", style=STRONG)
     singles.add_column("", no_wrap=True)
     singles.add_column("", overflow="fold", style=QUIET)
-    for name in ("neck_angle", "roll", "centreline_offset", "break_angle", "plane_height", "mm_per_degree"):
-        if name in figures:
-            signed = name in ("roll", "centreline_offset")
-            shown = figure_text(name, figures[name], units, signed=signed)
-            singles.add_row(FIGURE_WORDS[name], shown, _remark(name, figures, units))
-    return Group(singles, Text(), table)
+    for words, shown, remark in figure_rows(
+        {name: each for name, each in figures.items() if name.partition(".")[0] not in _SIDED}, units
+    ):
+        singles.add_row(words, shown, remark)
+    table = plain_table()
+    table.add_column("", overflow="fold", style=STRONG)
+    for side in SIDES:
+        table.add_column(side, justify="right", no_wrap=True)
+    for base in _SIDED:
+        sides = [figure_text(base, figures.get(f"{base}.{side}"), units) for side in SIDES]
+        if sides != [UNKNOWN, UNKNOWN]:
+            table.add_row(FIGURE_WORDS[base], *sides)
+    return Group(singles, Text(), table) if table.row_count else singles
 
 
 def _remark(name: str, figures: Mapping[str, Estimate], units: str) -> str:
@@ -139,7 +153,7 @@ class _Travel:
         line[:kept] = line[width - kept :] = "░" * kept
         sides = {
             side: (figures[f"required_bearing.{side}"].value - low) / (high - low)
-            for side in ("bass", "treble")
+            for side in SIDES
             if f"required_bearing.{side}" in figures
         }
         for side, share in sides.items():

@@ -6,9 +6,11 @@ Here: poses and wood from the figures of the analysis. Not here: drawing them (`
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from gaugelog.analysis.neck_cut import CutAdvice
 from gaugelog.analysis.neck_setting import NeckSetting
+from gaugelog.analysis.results import Comparison
 from gaugelog.analysis.student import t_quantile
 from gaugelog.model.estimate import Estimate
 from gaugelog.show.neck_views import Pose, WoodOff
@@ -58,6 +60,40 @@ def poses_of(setting: NeckSetting, cut: CutAdvice | None) -> tuple[Pose, ...]:
     aside = cut.cheeks_rounded.aside(cut.pocket, 0.0)
     after = pose_of("after the cut", cut.figures, None if at_joint is None else at_joint + aside)
     return (now,) if after is None else (now, after)
+
+
+def moved_poses(setting: NeckSetting, comparison: Comparison) -> tuple[Pose, ...]:
+    """Return the neck as it stood at the one stage, and as it stands at the other where its movement is told.
+
+    What the readings can't tell of the movement is drawn as none: the second neck has the change of its angle, of the
+    strings' bearing and of the centreline at the bridge.
+    """
+    standing = poses_of(setting, None)
+    movement = comparison.movement
+    if not standing or movement is None:
+        return standing
+    before = replace(standing[0], label=comparison.from_stage)
+    changes = {(each.name, each.side): each for each in movement.consequences}
+    turned = movement.components["neck_angle"]
+    raised = [changes.get(("required_bearing", side)) for side in ("bass", "treble")]
+    if turned is None or before.bearing_mm is None or raised[0] is None or raised[1] is None:
+        return (before,)
+    lever = setting.figures["mm_per_degree"].value
+    height = before.height_mm + (raised[0].change + raised[1].change) / 2 - lever * turned.value
+    aside = changes.get(("centreline_offset", ""))
+    after = Pose(
+        label=comparison.to_stage,
+        angle_deg=before.angle_deg + turned.value,
+        height_mm=height,
+        band_mm=_expanded(Estimate(0.0, max(each.u_after for each in raised if each is not None), "mm")),
+        bearing_mm=(raised[0].after, raised[1].after),
+        offset_mm=before.offset_mm if aside is None else aside.after,
+        offset_at_joint_mm=before.offset_at_joint_mm,
+        offset_band_mm=before.offset_band_mm
+        if aside is None
+        else _expanded(Estimate(0.0, aside.u_after, "mm", aside.dof)),
+    )
+    return before, after
 
 
 def wood_of(cut: CutAdvice | None) -> WoodOff | None:

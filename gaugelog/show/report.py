@@ -13,6 +13,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gaugelog.analysis.neck_cut import CutAdvice
+from gaugelog.analysis.neck_setting import NeckSetting
 from gaugelog.analysis.results import Comparison, Drift, Gap
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.placement import Mark, Snapshot
@@ -41,8 +43,9 @@ class GaugeUsed:
 class ReportData:
     """All that a report is made of; what there isn't is None or empty.
 
-    `recording` is the file's name; `rejects` counts what could not be read by gauge and reason; `gaps` are those of
-    the clamp session by gauge; `missing` says in words why there is no comparison or no clamp session.
+    `standing` is how the neck stood at the first stage, `cut` the wood to take off by it. `recording` is the file's
+    name; `rejects` counts what could not be read by gauge and reason; `gaps` are those of the clamp session by gauge;
+    `missing` says in words why there is no comparison or no clamp session.
     """
 
     instrument: Instrument
@@ -50,6 +53,8 @@ class ReportData:
     version: str
     made_utc_us: int
     comparison: Comparison | None = None
+    standing: NeckSetting | None = None
+    cut: CutAdvice | None = None
     drift: Drift | None = None
     series: Sequence[ChartSeries] = ()
     marks: Sequence[Mark] = ()
@@ -80,7 +85,22 @@ def report_html(data: ReportData) -> str:
     charts = {name: Markup(html) for name, html in _charts(data).items()}
     style = Markup(_resource("report.css"))
     picture = neck_picture(data.instrument, data.comparison)
-    return _template().render(style=style, picture=picture, charts=charts, **report_rows(data))
+    return _template().render(style=style, picture=picture, views=_views(data), charts=charts, **report_rows(data))
+
+
+def _views(data: ReportData) -> list[Any]:
+    """Return the neck from the side and from above: before and after, else with the wood to take off."""
+    from gaugelog.show.neck_views import side_view, top_view
+    from gaugelog.show.poses import moved_poses, poses_of, wood_of
+
+    if data.standing is None:
+        return []
+    wood = None if data.comparison is not None else wood_of(data.cut)
+    if data.comparison is not None:
+        poses = moved_poses(data.standing, data.comparison)
+    else:
+        poses = poses_of(data.standing, data.cut)
+    return [drawn for view in (side_view, top_view) if (drawn := view(data.instrument, poses, wood))]
 
 
 def _charts(data: ReportData) -> dict[str, str]:

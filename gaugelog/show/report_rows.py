@@ -8,12 +8,21 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from gaugelog.analysis.neck_setting import NeckSetting
 from gaugelog.analysis.results import CheckpointComparison, Drift, Gap, NeckMovement, SeriesDrift, Verdict
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.placement import KeptPlacement, Part, Role, Snapshot
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.movement_view import consequence_rows, movement_rows, movement_sentences, plain_sentence
+from gaugelog.show.neck_view import figure_rows
+from gaugelog.show.neck_words import (
+    cut_sentences,
+    misfit_sentences,
+    missing_sentences,
+    taken_sentences,
+    travel_sentence,
+)
 from gaugelog.show.numbers import (
     MINUS,
     UNKNOWN,
@@ -65,6 +74,8 @@ def report_rows(data: ReportData) -> Row:
         "missing": list(data.missing),
         "facts": _facts(data),
         "checkpoints": rows,
+        "standing": None if data.standing is None else _standing(data.standing, data.instrument),
+        "cut": _cut(data),
         "movement": None if comparison is None else _movement(comparison.movement, units),
         "drift": None if data.drift is None else _drift(data.drift, units),
         "marks": [_mark(data, place) for place in range(len(data.marks))],
@@ -87,6 +98,27 @@ def _movement(movement: NeckMovement | None, units: str) -> Row | None:
         "sentences": list(movement_sentences(movement)),
         "plain": plain_sentence(movement, units),
     }
+
+
+def _standing(setting: NeckSetting, instrument: Instrument) -> Row | None:
+    """Return how the neck stood, figure by figure, and what is to be said of it."""
+    if not setting.figures.keys() & {"neck_angle", "plane_height"}:
+        return None
+    travel = travel_sentence(setting, instrument)
+    said = [(words, True) for words in misfit_sentences(setting)]
+    said += [(words, False) for words in (*missing_sentences(setting), *taken_sentences(setting, instrument.units))]
+    return {
+        "stage": setting.stage,
+        "rows": list(figure_rows(setting.figures, instrument.units)),
+        "sentences": ([] if travel is None else [travel]) + said,
+    }
+
+
+def _cut(data: ReportData) -> list[tuple[str, bool]]:
+    """Return what to take off, where the glue isn't on yet and wood has to go."""
+    if data.cut is None or data.comparison is not None or not data.cut.needed:
+        return []
+    return list(cut_sentences(data.cut, data.instrument, None))
 
 
 def _tally(data: ReportData) -> list[Row]:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import csv
+import sys
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-ORACLES = Path(__file__).parents[1] / "oracles"
+HERE = Path(__file__).parent
+ORACLES = HERE.parent / "oracles"
+
+sys.path.insert(0, str(HERE))
 
 
 @pytest.fixture(scope="session")

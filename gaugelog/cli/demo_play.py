@@ -135,6 +135,7 @@ async def play(folder: Path, say: Say) -> None:
     say("through a real port, the real decoder, recorder and analysis, on a clock that runs ahead.\n")
     demo = Demo(folder, say)
     await demo.snapshot("before")
+    tell_ready(demo)
     await demo.clamp(
         story.neck_angle_deg,
         story.FIRST_SITTING_S,
@@ -145,6 +146,18 @@ async def play(folder: Path, say: Say) -> None:
     await demo.clamp(lambda _: settled, story.SECOND_SITTING_S, ((story.CLAMPS_OFF_S, "clamps off"),))
     await demo.snapshot("after")
     show_outcome(demo)
+
+
+def tell_ready(demo: Demo) -> None:
+    """Say whether the glue may be opened, and what bars."""
+    from gaugelog.review.standing import ready_at
+    from gaugelog.show.ready_words import reason_words
+    from gaugelog.store.reader import open_recording
+
+    with open_recording(demo.recording) as source:
+        found = ready_at(source, demo.instrument, "before")
+    bars = [reason_words(each, found, demo.instrument) for each in found.reasons if each.bars]
+    demo.say(f"  may the glue be opened? {'ready' if found.ready else ' '.join(['not ready:', *bars])}")
 
 
 def show_outcome(demo: Demo) -> None:
@@ -165,3 +178,4 @@ def show_outcome(demo: Demo) -> None:
         write_report(report, gather_report(source, demo.instrument))
     demo.say(f"Report: {report}")
     demo.say(f"Try:    gaugelog compare --recording {demo.recording}")
+    demo.say(f"        gaugelog neck --budget --recording {demo.recording}")

@@ -36,7 +36,7 @@ def table(printed: str) -> list[dict[str, str]]:
 
 
 def test_every_view_and_document_names_the_simulated_gauges(run, recording: Path) -> None:
-    for command in (["compare"], ["drift"], ["checkpoints"]):
+    for command in (["compare"], ["drift"], ["checkpoints"], ["neck"], ["ready"]):
         assert run(*command).out.splitlines()[0].rstrip() == "SIMULATED gauges: neck, body", command
         assert run(*command, "--json").document["simulated"] == NAMES, command
 

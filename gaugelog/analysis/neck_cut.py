@@ -156,8 +156,8 @@ def cut_advice(
     Formula: `cut.least_cut` and `cut.least_cheek` on what `neck_rows.said_by` says of each reading.
 
     When this is wrong: linear in the depths, which is good to 0.02 mm; a heel that doesn't bear all over the floor; a
-    cheek that isn't what holds the neck aside. Wood off one side of the floor lets the centreline aside at the bridge
-    by about 0.06 mm for 0.1 degrees of roll, which isn't counted: read again.
+    cheek that isn't what holds the neck aside. Wood off one side of the floor lets the centreline aside by
+    about 0.04 mm for 0.1 degrees of roll, which isn't counted: read again.
 
     Args:
         instrument: the plan and its geometry.

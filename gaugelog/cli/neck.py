@@ -76,9 +76,10 @@ def neck(
     if stage is None and any(given.values()):
         path, _ = find_files(instrument, recording)
         work = load_instrument(path)
-        setting = what_if(work, _planned(work) | _assumed(given, work))
+        assumed = _planned(work) | _assumed(given, work)
+        setting = what_if(work, assumed)
         simulated: tuple[str, ...] = ()
-        advice = cut_advice(work, setting, {}, _step_mm(round_to, work))
+        advice = cut_advice(work, setting, {}, _step_mm(round_to, work), assumed=assumed)
     else:
         with open_recording(find_recording(instrument, recording)) as source:
             work = recorded_instrument(source, instrument)

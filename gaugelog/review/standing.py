@@ -25,12 +25,16 @@ LEAST_CHANGES = 2
 
 @dataclass(frozen=True, slots=True)
 class Stood:
-    """One stage of a recording: its newest snapshot, the means of its checkpoints, and how the neck stands by them."""
+    """One stage of a recording: its newest snapshot, the means of its checkpoints, and how the neck stands by them.
+
+    `assumed` is what replaced readings in a what-if, as `neck_setting` took it.
+    """
 
     snapshot: Snapshot
     means: Mapping[str, StageMean]
     setting: NeckSetting
     gauges: Gauges
+    assumed: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,7 @@ def stood_at(
     gauges = gauge_facts(recording)
     means = stage_means(instrument, snapshot, gauges)
     setting = neck_setting(instrument, means, _steps(instrument), stage=stage, assumed=assumed)
-    return Stood(snapshot, means, setting, gauges)
+    return Stood(snapshot, means, setting, gauges, assumed or {})
 
 
 def setting_of(instrument: Instrument, snapshot: Snapshot, gauges: Gauges) -> NeckSetting:
@@ -98,7 +102,7 @@ def ready_at(recording: Recording, instrument: Instrument, stage: str) -> Readin
 
 def cut_at(instrument: Instrument, stood: Stood, step_mm: float) -> CutAdvice | None:
     """Return what to take off the pocket; see `cut_advice`."""
-    return cut_advice(instrument, stood.setting, stood.means, step_mm)
+    return cut_advice(instrument, stood.setting, stood.means, step_mm, assumed=stood.assumed)
 
 
 def pass_rate(recording: Recording) -> PassRate | None:

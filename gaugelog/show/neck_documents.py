@@ -110,6 +110,7 @@ def _cut(cut: CutAdvice, passes: int | None) -> Document:
         else {**_depths(cut.cheeks_rounded, cut), "exact": _depths(cut.cheeks, cut)},
         "outcome": figure_fields(cut.figures),
         "unmet": list(cut.unmet),
+        "left_out": list(cut.left_out),
         "floor_left": finite(cut.floor),
         "passes": passes,
     }

@@ -77,6 +77,22 @@ def test_a_roll_that_nobody_read_is_taken_as_none_and_costs_what_it_may_be() -> 
     assert found.budget["plane_at_saddle.bass"][NO_ROLL] < 0 < found.budget["plane_at_saddle.treble"][NO_ROLL]
 
 
+def test_one_line_at_the_bridge_tells_where_the_neck_points_there_and_no_more() -> None:
+    found = setting_of(PLAN, {"angle": 2.8, "roll-read": 0.0, "centre-bridge": 0.4})
+    assert found.figures["centreline_offset"].value == pytest.approx(0.4)
+    assert found.figures["centreline_offset"].u == pytest.approx(READ_U["centre-bridge"], rel=1e-3)
+    assert {"string_margin.bass", "string_margin.treble"} < set(found.figures)
+    assert {"offset", "heading"} < set(found.untold)
+
+
+def test_clearances_alone_tell_the_plane_over_the_saddles_and_its_roll_but_not_its_angle() -> None:
+    bare = with_lengths(PLAN, {"neck.plane_height": None})
+    found = setting_of(bare, {name: READINGS[name] for name in ("clearance-bass", "clearance-treble")})
+    assert {"plane_at_saddle.bass", "plane_at_saddle.treble", "roll"} < set(found.figures)
+    assert not {"neck_angle", "plane_height", "required_bearing.bass"} & set(found.figures)
+    assert {"slope", "height"} < set(found.untold)
+
+
 def test_without_a_wanted_action_the_plane_is_still_told() -> None:
     found = setting_of(replace(PLAN, action=Action()), READINGS)
     whole = setting_of(PLAN, READINGS)

@@ -132,11 +132,11 @@ def neck_setting(
     the input, through the adjustment; degrees of freedom by Welch-Satterthwaite over the pooled scatters.
     Source: GUM (JCGM 100:2008) 5.1.2 and 5.1.3, G.4.1; `least_squares.adjust` for the adjustment and its tests.
 
-    When this is wrong: derivatives at one point are no good where a figure bends within its uncertainty: margins, window
-    and break angle where bass and treble change places. With strings that want one height and a roll that nobody read,
-    a margin is 0.18 mm less than told and its true u half as much again (Monte Carlo in the tests; a neck angle that is
-    only known to a degree does no harm). A fretboard whose edge is taken to touch at the joint line and doesn't
-    contradicts the rest, and is named then.
+    When this is wrong: derivatives at one point are no good where a figure bends within its uncertainty: margins,
+    window and break angle where bass and treble change places. Where both strings want one height and nobody read the
+    roll, a margin is 0.18 mm less than told, and its true u half as much again (Monte Carlo in the tests; a neck angle
+    that is only known to a degree does little harm). A fretboard whose edge is taken to touch at the joint line and
+    doesn't contradicts the rest, and is named then.
 
     Args:
         instrument: the plan and its geometry.

@@ -107,7 +107,7 @@ def test_every_figure_has_the_uncertainty_that_monte_carlo_shows() -> None:
 
 
 def test_a_neck_angle_known_to_a_degree_is_still_a_linear_matter() -> None:
-    """Drawn 20,000 times, in mirrored pairs: every u within 3 %, every value within a fiftieth of its u.
+    """Drawn 20,000 times, in mirrored pairs: every u within 3 %, every value within a fortieth of its u.
 
     But for the millimetres a degree, which change with the angle: x δ/(2 x T + a) = 0.16 u off, and u 3 % small.
     """
@@ -126,7 +126,7 @@ def test_a_neck_angle_known_to_a_degree_is_still_a_linear_matter() -> None:
     assert float(np.mean(drawn_bent)) - bent.value == pytest.approx(0.16 * bent.u, rel=0.1)
     for name, estimate in found.items():
         assert estimate.u == pytest.approx(float(np.std(drawn[name])), rel=0.03), name
-        assert estimate.value == pytest.approx(float(np.mean(drawn[name])), abs=0.02 * estimate.u), name
+        assert estimate.value == pytest.approx(float(np.mean(drawn[name])), abs=0.025 * estimate.u), name
 
 
 def test_margins_where_bass_and_treble_change_places_are_no_linear_matter() -> None:

@@ -14,6 +14,7 @@ from gaugelog.analysis.comparison import Gauges, side_of
 from gaugelog.analysis.movement import DIRECTIONS, Observed, fit_movement
 from gaugelog.analysis.neck_movement import stand_before
 from gaugelog.analysis.results import Moved, Untold
+from gaugelog.analysis.sensing import Sensor
 from gaugelog.analysis.sensors import sensor_of
 from gaugelog.analysis.shift import Side
 from gaugelog.analysis.stage_means import StageMean
@@ -55,7 +56,7 @@ def foresee(
     later = {each.id for each in instrument.at_stage(AFTER)}
     read = [each for each in instrument.checkpoints if each.id in means and each.id in later and each.kind.glued]
     observed = _observed(read, instrument, before, gauges)
-    provable = {each.id: _provable(each, means[each.id]) for each in read}
+    provable = {each.id: _provable(each, means[each.id], side_of(before.of(each.id), gauges)) for each in read}
     limits = movement_limits(instrument)
     stand = stand_before(instrument, before)
     if not observed:
@@ -66,14 +67,21 @@ def foresee(
     return Foresight(provable, told, untold_movements(fit, missing, observed, limits, stand))
 
 
-def _provable(checkpoint: Checkpoint, mean: StageMean) -> float | None:
+def _provable(checkpoint: Checkpoint, mean: StageMean, side: Side) -> float | None:
+    """Return the smallest limit that will be provable, None where there will be no verdict."""
     after = checkpoint.wanted_at(AFTER)
     dof = mean.n + after - 2.0
-    if dof < rules.LEAST_DOF:
+    if dof < rules.LEAST_DOF or (side.mixed and side.accuracy is None):
         return None
-    scatter = Scatter(mean.scatter.sd, dof)
-    found = Budget(scatter, mean.n, after, mean.step, checkpoint.readings_per_placement).evaluate()
+    found = _budget(checkpoint, side, Scatter(mean.scatter.sd, dof)).evaluate()
     return float(rules.smallest_provable(found.u, found.dof, mean.step))
+
+
+def _budget(checkpoint: Checkpoint, side: Side, scatter: Scatter) -> Budget:
+    """Return the budget of the shift to come; where several gauges read before, their limits of error won't cancel."""
+    readings = checkpoint.readings_per_placement
+    accuracy = 2 * readings * (side.accuracy or 0.0) ** 2 / 3 if side.mixed else 0.0
+    return Budget(scatter, side.n, checkpoint.wanted_at(AFTER), side.step, readings, accuracy)
 
 
 def _observed(
@@ -81,31 +89,31 @@ def _observed(
 ) -> list[Observed]:
     """Return the shifts as they will be read: none of them, with the weights that they will have."""
     stand = stand_before(instrument, before)
-    groups: dict[str, list[tuple[Checkpoint, Side]]] = {}
+    groups: dict[str, list[tuple[Checkpoint, Side, Sensor]]] = {}
     for checkpoint in read:
-        side = side_of(before.of(checkpoint.id), gauges)
-        groups.setdefault(f"{side.gauge or 'typed'} / {checkpoint.quantity.value}", []).append((checkpoint, side))
+        side, sensor = side_of(before.of(checkpoint.id), gauges), sensor_of(checkpoint, stand)
+        if sensor is not None:
+            name = f"{side.gauge or 'typed'} / {checkpoint.quantity.value}"
+            groups.setdefault(name, []).append((checkpoint, side, sensor))
     observed = []
     for name, group in groups.items():
-        sides = [side.summary() for _, side in group]
+        sides = [side.summary() for _, side, _ in group]
         scatter = pool(tuple(each.sd or 0.0 for each in sides), tuple(each.n - 1.0 for each in sides))
-        dof = scatter.dof + sum(checkpoint.wanted_at(AFTER) - 1.0 for checkpoint, _ in group)
-        for checkpoint, side in group:
-            sensor = sensor_of(checkpoint, stand)
-            if sensor is None or dof <= 0:
-                continue
+        dof = scatter.dof + sum(checkpoint.wanted_at(AFTER) - 1.0 for checkpoint, _, _ in group)
+        if dof <= 0:
+            continue
+        for checkpoint, side, sensor in group:
             sd = scatter.sd if scatter.dof > 0 else side.step / 2
-            after = checkpoint.wanted_at(AFTER)
-            budget = Budget(Scatter(sd, dof), side.n, after, side.step, checkpoint.readings_per_placement)
+            budget = _budget(checkpoint, side, Scatter(sd, dof))
             observed.append(
                 Observed(
                     id=checkpoint.id,
                     sensor=sensor,
                     shift=0.0,
                     is_angle=checkpoint.quantity is Quantity.ANGLE,
-                    scatter_variance=sd**2 * (1 / side.n + 1 / after),
+                    scatter_variance=sd**2 * (1 / budget.n_before + 1 / budget.n_after),
                     dof=dof,
-                    other_variance=budget.step_variance,
+                    other_variance=budget.step_variance + budget.accuracy_variance,
                     pooled=name,
                 )
             )

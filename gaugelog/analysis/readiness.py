@@ -19,6 +19,7 @@ from gaugelog.analysis.neck_setting import NeckSetting
 from gaugelog.analysis.neckset import SIDES
 from gaugelog.analysis.stage_means import StageMean
 from gaugelog.analysis.tolerance import placements_out_by
+from gaugelog.analysis.trusted import trusted
 from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.placement import Snapshot
@@ -126,7 +127,7 @@ def readiness(
     reasons = [reason for row in rows for reason in _of_checkpoint(row, snapshot)]
     reasons += _of_bearing(instrument, setting, p_bearing)
     reasons += _of_movements(instrument, foresight)
-    reasons += [Reason(Ground.MISFIT, each.id, False, each.alike) for each in setting.misfits]
+    reasons += _of_misfits(instrument, setting, means)
     bend, least = setting.figure("break_angle"), instrument.bridge.least_break_angle
     if bend is not None and least is not None and bend.value < least:
         reasons.append(Reason(Ground.BREAK, "break_angle", False))
@@ -179,7 +180,7 @@ def _of_checkpoint(row: CheckpointReady, snapshot: Snapshot) -> list[Reason]:
     point = row.checkpoint
     found = []
     if point.tolerance is not None and (row.p_conform is None or row.p_conform < CONFORMS):
-        skipped = next((skip.reason for skip in snapshot.skips if skip.checkpoint == point.id), None)
+        skipped = next((skip.reason for skip in reversed(snapshot.skips) if skip.checkpoint == point.id), None)
         if row.p_conform is not None:
             found.append(Reason(Ground.OUT if row.out_by else Ground.UNSURE, point.id, True))
         elif snapshot.of(point.id):
@@ -212,6 +213,14 @@ def _of_bearing(instrument: Instrument, setting: NeckSetting, p_bearing: Mapping
         elif p_bearing[side] < CONFORMS:
             found.append(Reason(Ground.BEARING_UNSURE, side, False))
     return found
+
+
+def _of_misfits(instrument: Instrument, setting: NeckSetting, means: Mapping[str, StageMean]) -> list[Reason]:
+    """Return what contradicts the others; what merely seems to, because of another one that does, isn't named."""
+    sound = trusted(instrument, setting, means)
+    alike = {each.id: each.alike for each in setting.residuals}
+    names = [*sound.left_out, *(each.id for each in sound.setting.misfits)]
+    return [Reason(Ground.MISFIT, name, False, alike.get(name, ())) for name in names]
 
 
 def _of_movements(instrument: Instrument, foresight: Foresight) -> list[Reason]:

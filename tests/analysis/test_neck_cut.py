@@ -305,7 +305,7 @@ def test_the_outcome_is_that_of_the_neck_set_down_on_the_cut_floor(work: Work) -
         assert advice.figures[name].value == pytest.approx(value, abs=0.02), name
     lean = (after.tilt - set_down(work).tilt) * (6.0 - FLOOR_MM)
     assert advice.figures["centreline_offset"].value - lean == pytest.approx(after.aside(BRIDGE_MM), abs=0.02), (
-        "what the advice says it leaves out: a neck that leans on its floor goes aside as high as its frets stand over it"
+        "what the advice says it leaves out: a neck that leans goes aside, as high as its frets stand over the floor"
     )
 
 

@@ -14,7 +14,8 @@ from rich.text import Text
 from gaugelog.analysis.results import Consequence, Moved, NeckMovement, Untold
 from gaugelog.analysis.student import t_quantile
 from gaugelog.model.quantities import Quantity
-from gaugelog.show.look import QUIET, STRONG, WARN, plain_table
+from gaugelog.show.layout import fitting, prose
+from gaugelog.show.look import QUIET, STRONG, WARN, plain_table, two_lines
 from gaugelog.show.numbers import UNKNOWN, amount_text, uncertain_text
 
 MOVEMENT_WORDS = {
@@ -53,20 +54,27 @@ def movement_view(movement: NeckMovement, units: str = "mm") -> RenderableType:
         movement: the result.
         units: mm or in, for lengths.
     """
-    table = plain_table()
-    table.add_column("the neck as a whole", no_wrap=True, style=STRONG)
-    table.add_column("moved ± 95 %", justify="right", no_wrap=True)
-    table.add_column("", overflow="fold", style=QUIET)
-    table.add_column("limit", justify="right", no_wrap=True)
-    table.add_column("provable from", justify="right", no_wrap=True)
-    for row in movement_rows(movement, units):
-        table.add_row(*row)
-    parts: list[RenderableType] = [table]
+    parts: list[RenderableType] = [fitting(*(_movement_table(movement, units, wide=wide) for wide in (True, False)))]
     if movement.consequences:
-        parts += [Text(), _consequence_table(movement, units)]
+        parts += [Text(), fitting(*(_consequence_table(movement, units, wide=wide) for wide in (True, False)))]
     parts.append(Text())
-    parts += [Text(words, style=WARN if bad else "") for words, bad in movement_sentences(movement)]
-    return Group(*parts, Text(plain_sentence(movement, units), style=STRONG))
+    parts += [prose(words, style=WARN if bad else "") for words, bad in movement_sentences(movement)]
+    return Group(*parts, prose(plain_sentence(movement, units), style=STRONG))
+
+
+def _movement_table(movement: NeckMovement, units: str, *, wide: bool) -> RenderableType:
+    """Return the six movements; narrow, which way each went stands under how far."""
+    table = plain_table()
+    table.add_column("the neck as a whole", no_wrap=wide, style=STRONG)
+    table.add_column("moved ± 95 %", justify="right", no_wrap=True)
+    if wide:
+        table.add_column("", no_wrap=True, style=QUIET)
+    table.add_column("limit", justify="right", no_wrap=True)
+    table.add_column("provable from" if wide else "provable\nfrom", justify="right", no_wrap=True)
+    for name, moved, way, limit, provable in movement_rows(movement, units):
+        far = (moved, way) if wide else (two_lines(moved, way) if way else moved,)
+        table.add_row(name, *far, limit, provable)
+    return table
 
 
 def movement_rows(movement: NeckMovement, units: str = "mm") -> Iterator[tuple[str, str, str, str, str]]:
@@ -96,14 +104,15 @@ def _with_u(value: float, u: float, each: Consequence, units: str) -> str:
     return uncertain_text(value, float(t_quantile(0.975, each.dof)) * u, Quantity.LENGTH, units)
 
 
-def _consequence_table(movement: NeckMovement, units: str) -> RenderableType:
+def _consequence_table(movement: NeckMovement, units: str, *, wide: bool) -> RenderableType:
+    """Return what the movement does; narrow, after stands under before."""
     table = plain_table()
     table.add_column("what that does", overflow="fold", style=STRONG)
-    table.add_column("before", justify="right", no_wrap=True)
-    table.add_column("after", justify="right", no_wrap=True)
+    for head in ("before", "after") if wide else ("before\n→ after",):
+        table.add_column(head, justify="right", no_wrap=True)
     table.add_column("change ± 95 %", justify="right", no_wrap=True)
-    for row in consequence_rows(movement, units):
-        table.add_row(*row)
+    for what, before, after, change in consequence_rows(movement, units):
+        table.add_row(what, *((before, after) if wide else (f"{before}\n→ {after}",)), change)
     return table
 
 

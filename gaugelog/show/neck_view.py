@@ -1,6 +1,7 @@
-"""How a neck stands, in a terminal: the figures, the bridge's travel drawn, the budget, what to take off.
+"""How a neck stands, in a terminal: the figures, the bridge's travel drawn, what to take off.
 
-Here: tables and drawing. Not here: the sentences (`neck_words`), the numbers (`analysis`), pictures (`neck_views`).
+Here: tables and drawing. Not here: the sentences (`neck_words`), the budget (`neck_budget_view`), the numbers
+(`analysis`), pictures (`neck_views`).
 """
 
 from __future__ import annotations
@@ -12,31 +13,39 @@ from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.text import Text
 
 from gaugelog.analysis.neck_cut import CutAdvice
-from gaugelog.analysis.neck_setting import Input, NeckSetting, Origin
+from gaugelog.analysis.neck_setting import NeckSetting
 from gaugelog.analysis.neckset import SIDES
 from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.quantities import Quantity
-from gaugelog.show.look import QUIET, STRONG, WARN, plain_table
+from gaugelog.show.layout import fitting, prose
+from gaugelog.show.look import QUIET, STRONG, WARN, plain_table, two_lines
+from gaugelog.show.neck_budget_view import budget_view
 from gaugelog.show.neck_words import (
     CENTRELINE_MEANS,
     FIGURE_WORDS,
+    break_sentence,
     cut_sentences,
     misfit_sentences,
     missing_sentences,
     taken_sentences,
     travel_sentence,
 )
-from gaugelog.show.numbers import UNKNOWN, amount_text, length_text, rough_text, rounded, uncertain_text, value_beside_u
+from gaugelog.show.numbers import (
+    UNKNOWN,
+    amount_text,
+    fraction_text,
+    length_text,
+    rough_text,
+    rounded,
+    uncertain_text,
+    value_beside_u,
+)
 
-_BUDGET_FIGURES = {
-    "neck angle": ("neck_angle",),
-    "bearing": ("required_bearing.bass", "required_bearing.treble"),
-    "centreline": ("centreline_offset",),
-}
-"""Columns of the budget, and the figures of which each shows the larger share."""
-_LEAST_SHARE = 0.001
 _SIDED = ("plane_at_saddle", "required_bearing", "string_margin")
+_MM_PER_INCH = 25.4
+_LEAST_FRACTION = 1 / 128
+_CUT_FIGURES = ("neck_angle", "required_bearing.bass", "required_bearing.treble", "roll", "centreline_offset")
 
 
 def figure_text(name: str, estimate: Estimate | None, units: str, *, signed: bool = False) -> str:
@@ -45,11 +54,12 @@ def figure_text(name: str, estimate: Estimate | None, units: str, *, signed: boo
         return UNKNOWN
     if estimate.unit == "mm/deg":
         if units == "in":
-            return f"{rounded(estimate.value / 25.4, 3)} in a degree"
+            return f"{rounded(estimate.value / _MM_PER_INCH, 3)} in a degree"
         return f"{rounded(estimate.value, 2)} mm a degree"
     quantity = Quantity.ANGLE if estimate.unit == "deg" else Quantity.LENGTH
     if estimate.u <= 0:
-        return amount_text(round(estimate.value, 4), quantity, units)
+        alone = amount_text(round(estimate.value, 4), quantity, units)
+        return f"+{alone}" if signed and round(estimate.value, 4) > 0 else alone
     return uncertain_text(estimate.value, estimate.u, quantity, units, signed=signed)
 
 
@@ -73,29 +83,44 @@ def neck_view(
         passes: how many passes that is, where the recording knows.
     """
     units = instrument.units
-    parts: list[RenderableType] = [Text(title, style=STRONG), Text(), _figures(setting.figures, units)]
+    parts: list[RenderableType] = [prose(title, style=STRONG), Text(), _figures(setting.figures, units)]
     if "travel.margin_low" in setting.figures:
         parts += [Text(), _Travel(setting, instrument)]
-    parts += [Text(), *_sentences(setting, instrument)]
-    parts.append(Text("Behind each ±: the standard uncertainty.", style=QUIET))
+    parts += [Text(), *_sentences(setting, instrument, cut is None)]
+    if any(each.u > 0 for each in setting.figures.values()):
+        parts.append(prose("Behind each ±: the standard uncertainty.", style=QUIET))
     if cut is not None:
         parts += [Text(), *_cut(setting, cut, instrument, passes)]
     if budget:
-        parts += [Text(), *_budget(setting, units)]
+        parts += [Text(), *budget_view(setting, units)]
     return Group(*parts)
 
 
 def figure_rows(figures: Mapping[str, Estimate], units: str) -> Iterable[tuple[str, str, str]]:
-    """Yield each figure as text: what it is, its value ± u, and what that means; a side's name goes with it."""
+    """Yield each figure as text: what it is, its value ± u, and what that means; a side's name goes with it.
+
+    A length in inches has its nearest 1/64 with what it means.
+    """
     for name in ("neck_angle", "roll", "centreline_offset", "break_angle", "plane_height", "mm_per_degree"):
         if name in figures:
             signed = name in ("roll", "centreline_offset")
             shown = figure_text(name, figures[name], units, signed=signed)
-            yield FIGURE_WORDS[name], shown, _remark(name, figures, units)
+            said = (_fraction(figures[name], units), _remark(name, figures, units))
+            yield FIGURE_WORDS[name], shown, ", ".join(words for words in said if words)
     for base in _SIDED:
         for side in SIDES:
             if f"{base}.{side}" in figures:
-                yield f"{FIGURE_WORDS[base]}, {side}", figure_text(base, figures[f"{base}.{side}"], units), ""
+                estimate = figures[f"{base}.{side}"]
+                shown = figure_text(base, estimate, units)
+                yield f"{FIGURE_WORDS[base]}, {side}", shown, _fraction(estimate, units)
+
+
+def _fraction(estimate: Estimate | None, units: str) -> str:
+    """Return a length to the nearest 1/64 in where lengths are in inches and it isn't next to nothing; else nothing."""
+    if estimate is None or estimate.unit != "mm" or units != "in":
+        return ""
+    inches = estimate.value / _MM_PER_INCH
+    return f"{fraction_text(inches)}\N{NO-BREAK SPACE}in" if abs(inches) >= _LEAST_FRACTION else ""
 
 
 def _figures(figures: Mapping[str, Estimate], units: str) -> RenderableType:
@@ -113,10 +138,15 @@ def _figures(figures: Mapping[str, Estimate], units: str) -> RenderableType:
     for side in SIDES:
         table.add_column(side, justify="right", no_wrap=True)
     for base in _SIDED:
-        sides = [figure_text(base, figures.get(f"{base}.{side}"), units) for side in SIDES]
-        if sides != [UNKNOWN, UNKNOWN]:
-            table.add_row(FIGURE_WORDS[base], *sides)
+        sides = [figures.get(f"{base}.{side}") for side in SIDES]
+        if any(sides):
+            table.add_row(FIGURE_WORDS[base], *(_side_cell(base, each, units) for each in sides))
     return Group(singles, Text(), table) if table.row_count else singles
+
+
+def _side_cell(base: str, estimate: Estimate | None, units: str) -> RenderableType:
+    shown, fraction = figure_text(base, estimate, units), _fraction(estimate, units)
+    return two_lines(shown, fraction) if fraction else shown
 
 
 def _remark(name: str, figures: Mapping[str, Estimate], units: str) -> str:
@@ -156,28 +186,38 @@ class _Travel:
             for side in SIDES
             if f"required_bearing.{side}" in figures
         }
-        for side, share in sides.items():
-            line[round(min(max(share, 0.0), 1.0) * (width - 1))] = side[0].upper()
-        drawn = Text(f"{ends[0]} {''.join(line)} {ends[1]}")
-        yield Text("bridge travel, ░ reserve; B and T: where bass and treble must bear", style=QUIET)
-        yield drawn
+        columns = {side: round(min(max(share, 0.0), 1.0) * (width - 1)) for side, share in sides.items()}
+        together = len(set(columns.values())) < len(columns)
+        for side, column in columns.items():
+            line[column] = "◆" if together else side[0].upper()
+        yield prose(_travel_key(kept > 0, together), style=QUIET)
+        yield Text(f"{ends[0]} {''.join(line)} {ends[1]}")
         places = ", ".join(f"{side} at {rounded(100 * share, 0)} %" for side, share in sides.items())
         margins = [figure_text(name, figures[name], units) for name in ("travel.margin_low", "travel.margin_high")]
-        yield Text(f"{places} of the travel; left {margins[0]} down, {margins[1]} up", style=QUIET)
+        yield prose(f"{places} of the travel; room left: {margins[0]} down, {margins[1]} up", style=QUIET)
 
 
-def _sentences(setting: NeckSetting, instrument: Instrument) -> list[RenderableType]:
+def _travel_key(reserve: bool, together: bool) -> str:
+    """Return what the marks on the line mean; two sides at the same place share one."""
+    kept = ", ░ reserve" if reserve else ""
+    marks = "◆: where both sides" if together else "B and T: where bass and treble"
+    return f"bridge travel{kept}; {marks} must bear"
+
+
+def _sentences(setting: NeckSetting, instrument: Instrument, advise: bool) -> list[RenderableType]:
+    """Return what is to be said of a neck; with `advise` where to ask what to do about it."""
     found: list[RenderableType] = []
     travel = travel_sentence(setting, instrument)
     if travel is not None:
-        found.append(Text(travel[0], style=WARN if travel[1] else STRONG))
-    found += [Text(words, style=WARN) for words in misfit_sentences(setting)]
+        words, bad = travel
+        remedy = " `gaugelog neck --cut` says where wood comes off." if bad and advise else ""
+        found.append(prose(words + remedy, style=WARN if bad else STRONG))
+    found += [prose(words, style=WARN) for words in misfit_sentences(setting)]
     bend, least = setting.figure("break_angle"), instrument.bridge.least_break_angle
     if bend is not None and least is not None and bend.value < least:
-        wanted = amount_text(least, Quantity.ANGLE)
-        found.append(Text(f"The strings bend over the saddle less than the {wanted} wanted.", style=WARN))
-    found += [Text(words) for words in missing_sentences(setting)]
-    found += [Text(words, style=QUIET) for words in taken_sentences(setting, instrument.units)]
+        found.append(prose(break_sentence(bend, least), style=WARN))
+    found += [prose(words) for words in missing_sentences(setting)]
+    found += [prose(words, style=QUIET) for words in taken_sentences(setting, instrument.units)]
     return found
 
 
@@ -185,96 +225,37 @@ def _cut(setting: NeckSetting, cut: CutAdvice, instrument: Instrument, passes: i
     units = instrument.units
     yield Text("Wood to take off", style=STRONG)
     for words, warning in cut_sentences(cut, instrument, passes):
-        yield Text(words, style=WARN if warning else "")
-    if cut.needed and cut.aim is not None:
-        table = plain_table()
-        table.add_column("", overflow="fold", style=STRONG)
-        table.add_column("now", justify="right", no_wrap=True)
-        table.add_column("after the cut", justify="right", no_wrap=True)
-        for name in ("neck_angle", "required_bearing.bass", "required_bearing.treble", "roll", "centreline_offset"):
-            if name in cut.figures:
-                base, _, side = name.partition(".")
-                words = f"{FIGURE_WORDS[base]}, {side}" if side else FIGURE_WORDS[base]
-                signed = base in ("roll", "centreline_offset")
-                table.add_row(
-                    words,
-                    figure_text(name, setting.figures[name], units, signed=signed),
-                    figure_text(name, cut.figures[name], units, signed=signed),
-                )
-        yield table
-        if not cut.exact.nothing:
-            ends = [length_text(depth, 0.01, units) for depth in (cut.exact.body_edge, cut.exact.tail)]
-            u = rough_text(cut.u_depth, Quantity.LENGTH, units)
-            step = amount_text(cut.step, Quantity.LENGTH, units)
-            exact = (
-                f"Unrounded: {ends[0]} at the body-edge end, {ends[1]} at the tail end, uncertain by {u}; in steps of"
-            )
-            yield Text(f"{exact} {step}.", style=QUIET)
-        yield Text("Blade and sander: guards on, hands behind the edge, dust drawn off, a mask on.", style=QUIET)
+        yield prose(words, style=WARN if warning else "")
+    if not cut.needed or cut.aim is None:
+        return
+    yield Text()
+    yield fitting(_outcome(setting, cut, units, aside=True), _outcome(setting, cut, units, aside=False))
+    if not cut.exact.nothing:
+        yield prose(_unrounded(cut, units), style=QUIET)
+    yield prose("Blade and sander: guards on, hands behind the edge, dust drawn off, a mask on.", style=QUIET)
 
 
-def _budget(setting: NeckSetting, units: str) -> Iterable[RenderableType]:
-    """Yield what each input's uncertainty does to the figures that matter, the largest first."""
-    columns = {
-        head: told
-        for head, names in _BUDGET_FIGURES.items()
-        if (told := tuple(name for name in names if name in setting.figures))
-    }
-    table = plain_table(title="What the uncertainties are made of")
-    table.add_column("input", overflow="fold", style=STRONG)
-    table.add_column("± u", justify="right", no_wrap=True)
-    for head in columns:
+def _outcome(setting: NeckSetting, cut: CutAdvice, units: str, *, aside: bool) -> RenderableType:
+    """Return the figures now and after the cut, beside each other or one under the other."""
+    table = plain_table()
+    table.add_column("", overflow="fold", style=STRONG)
+    for head in ("now", "after the cut") if aside else ("now → after the cut",):
         table.add_column(head, justify="right", no_wrap=True)
-    table.add_column("a digit\nat the bridge", justify="right", no_wrap=True)
-    names = [name for told in columns.values() for name in told]
-    rows = sorted(setting.inputs, key=lambda each: -max((_share(setting, name, each) for name in names), default=0.0))
-    shown = [
-        each for each in rows if any(_share(setting, name, each) >= _LEAST_SHARE for name in names) or each.worth_mm
-    ]
-    for each in shown:
-        quantity = Quantity.ANGLE if each.estimate.unit == "deg" else Quantity.LENGTH
-        u = rough_text(each.estimate.u, quantity, units) if each.estimate.u > 0 else "exact"
-        cells = [_contribution(setting, told, each, units) for told in columns.values()]
-        worth = "" if each.worth_mm is None else rough_text(each.worth_mm, Quantity.LENGTH, units)
-        table.add_row(_input_words(each), u, *cells, worth)
-    together = [_together(setting, told, units) for told in columns.values()]
-    table.add_row("together", "", *together, "", style=STRONG)
-    yield table
-    rest = len(setting.inputs) - len(shown)
-    if rest:
-        yield Text(f"Left out: {rest} lengths of the file, each less than a thousandth of any u².", style=QUIET)
-    yield Text(
-        "u² together is the sum of the squares above it; for the bearing, of the side that is less sure.", style=QUIET
-    )
+    for name in _CUT_FIGURES:
+        if name not in cut.figures:
+            continue
+        base, _, side = name.partition(".")
+        signed = base in ("roll", "centreline_offset")
+        now, after = (figure_text(name, each[name], units, signed=signed) for each in (setting.figures, cut.figures))
+        cells = (now, after) if aside else (f"{now}\n→ {after}",)
+        table.add_row(f"{FIGURE_WORDS[base]}, {side}" if side else FIGURE_WORDS[base], *cells)
+    return table
 
 
-def _input_words(each: Input) -> str:
-    """Return an input as the builder knows it: a checkpoint's id, or a key of the file in words."""
-    if each.origin is Origin.READ:
-        return each.name
-    if each.origin is Origin.FILE:
-        return each.name.partition(".")[2].replace("_", " ")
-    return f"{each.name.partition('.')[2].replace('_', ' ') or each.name}, not read"
-
-
-def _together(setting: NeckSetting, told: tuple[str, ...], units: str) -> str:
-    worst = max((setting.figures[name] for name in told), key=lambda each: each.u)
-    return rough_text(worst.u, _quantity(worst), units) if worst.u > 0 else "exact"
-
-
-def _quantity(estimate: Estimate) -> Quantity:
-    return Quantity.ANGLE if estimate.unit == "deg" else Quantity.LENGTH
-
-
-def _share(setting: NeckSetting, figure: str, each: Input) -> float:
-    """Return an input's share of a figure's variance."""
-    u = setting.figures[figure].u
-    return (setting.budget[figure].get(each.name, 0.0) / u) ** 2 if u > 0 else 0.0
-
-
-def _contribution(setting: NeckSetting, told: tuple[str, ...], each: Input, units: str) -> str:
-    """Return the larger of what an input's uncertainty does to these figures; empty where it does next to nothing."""
-    name = max(told, key=lambda figure: abs(setting.budget[figure].get(each.name, 0.0)))
-    if _share(setting, name, each) < _LEAST_SHARE:
-        return ""
-    return rough_text(abs(setting.budget[name][each.name]), _quantity(setting.figures[name]), units)
+def _unrounded(cut: CutAdvice, units: str) -> str:
+    """Return the floor's depths to a tenth of a step, with their uncertainty where there is one."""
+    tenth = cut.step / 10
+    ends = [length_text(round(depth / tenth) * tenth, tenth, units) for depth in (cut.exact.body_edge, cut.exact.tail)]
+    u = f", uncertain by {rough_text(cut.u_depth, Quantity.LENGTH, units)}" if cut.u_depth > 0 else ""
+    step = amount_text(cut.step, Quantity.LENGTH, units)
+    return f"Unrounded: {ends[0]} at the body-edge end, {ends[1]} at the tail end{u}. Rounded to steps of {step}."

@@ -11,9 +11,10 @@ from collections.abc import Iterator
 from gaugelog.analysis.cut import Cheeks, Corners
 from gaugelog.analysis.neck_cut import Aim, CutAdvice
 from gaugelog.analysis.neck_setting import NO_ROLL, TOUCHING, NeckSetting, Origin
+from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.quantities import Quantity
-from gaugelog.show.numbers import amount_text, length_text
+from gaugelog.show.numbers import amount_text, length_text, value_beside_u
 from gaugelog.show.words import listed
 
 FIGURE_WORDS = {
@@ -39,6 +40,11 @@ _TOLD_BY = {
     "offset": "a centreline offset at the bridge",
 }
 _NEEDS_READING = {"neck_angle": "slope", "plane_height": "height", "centreline_offset": "offset"}
+_UNMET = {
+    "bearing bass": "the bass string's place in the bridge's travel",
+    "bearing treble": "the treble string's place in the bridge's travel",
+    "fretboard over the body": "the fretboard, which would come down into the body",
+}
 CENTRELINE_MEANS = ("to treble", "to bass")
 
 
@@ -79,6 +85,8 @@ def travel_sentence(setting: NeckSetting, instrument: Instrument) -> tuple[str, 
     reserve = instrument.bridge.travel_reserve or 0.0
     units = instrument.units
     if min(low.value, high.value) >= reserve:
+        if not reserve:
+            return "The bridge can hold the strings there.", False
         room = amount_text(reserve, Quantity.LENGTH, units)
         return f"The bridge can hold the strings there, with the reserve of {room} kept at both ends.", False
     too = "low" if low.value < high.value else "high"
@@ -88,9 +96,22 @@ def travel_sentence(setting: NeckSetting, instrument: Instrument) -> tuple[str, 
     return f"The strings would have to bear too {too} for the bridge, {beyond}: by {by}.", True
 
 
+def break_sentence(bend: Estimate, least_deg: float) -> str:
+    """Return that the strings bend too little over the saddle, and what would make them bend more."""
+    shown = value_beside_u(bend.value, bend.u, Quantity.ANGLE)
+    wanted = amount_text(least_deg, Quantity.ANGLE)
+    return (
+        f"The strings bend over the saddle by {shown}, less than the {wanted} wanted: lead them lower at the tail, or"
+        " let the neck stand steeper."
+    )
+
+
 def cut_sentences(cut: CutAdvice, instrument: Instrument, passes: int | None) -> Iterator[tuple[str, bool]]:
     """Yield what to do about the pocket, and whether it is a warning."""
     units = instrument.units
+    if cut.left_out:
+        it = "it contradicts" if len(cut.left_out) == 1 else "they contradict"
+        yield f"This doesn't rest on {listed(cut.left_out)}: {it} the other readings.", True
     if not cut.needed:
         yield "Nothing is to be taken off: the neck sits within the plan's tolerances and the bridge's travel.", False
         return
@@ -109,14 +130,18 @@ def cut_sentences(cut: CutAdvice, instrument: Instrument, passes: int | None) ->
         yield from ((words, False) for words in _cheek_words(cut.cheeks_rounded, cut.step, units))
     yield f"That brings {cut.aim.value}.", cut.aim is not Aim.SURE
     if cut.unmet:
-        yield f"Still out of tolerance then: {listed(cut.unmet)}.", True
+        yield f"Still out then: {listed([_UNMET.get(name, name) for name in cut.unmet])}.", True
     if cut.sinks > cut.step / 2:
         down = length_text(cut.sinks, cut.step, units)
         yield f"The fret plane comes down by {down} at the joint line: see that the fretboard clears the body.", True
     if cut.floor is not None:
         yield f"Under the pocket {length_text(cut.floor, cut.step, units)} of wood is left.", False
     if passes:
-        yield f"At the rate of the passes in this recording that is about {passes} of them.", False
+        yield f"At the rate of the passes in this recording that is about {_passes(passes)}.", False
+
+
+def _passes(number: int) -> str:
+    return f"{number} pass" if number == 1 else f"{number} passes"
 
 
 def _floor_words(cut: Corners, step: float, units: str) -> str:

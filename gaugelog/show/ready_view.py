@@ -12,6 +12,7 @@ from gaugelog.analysis.readiness import CONFORMS, CheckpointReady, Readiness
 from gaugelog.analysis.results import Moved
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.quantities import Quantity
+from gaugelog.show.layout import fitting, prose
 from gaugelog.show.look import QUIET, STRONG, WARN, plain_table, two_lines
 from gaugelog.show.movement_view import MOVEMENT_WORDS, untold_words
 from gaugelog.show.neck_view import figure_text
@@ -33,15 +34,15 @@ def ready_view(ready: Readiness, instrument: Instrument, complete: bool = True) 
     units = instrument.units
     state = "" if complete else ", a snapshot that is not complete yet"
     parts: list[RenderableType] = [
-        Text(f"{instrument.name}: may the glue be opened? By the readings {ready.stage}{state}", style=STRONG),
+        prose(f"{instrument.name}: may the glue be opened? By the readings {ready.stage}{state}", style=STRONG),
         Text(),
-        _checkpoints(ready, units),
+        fitting(_checkpoints(ready, units, wide=True), _checkpoints(ready, units, wide=False)),
         Text(),
         *_neck(ready, instrument),
         Text(),
         _movements(ready, instrument),
-        *(Text(untold_words(each)) for each in ready.foresight.untold),
-        Text(
+        *(prose(untold_words(each)) for each in ready.foresight.untold),
+        prose(
             "Provable: the smallest limit that an unmoved neck will be called held at after the glue, 4 times out of 5"
             " (95 % confidence).",
             style=QUIET,
@@ -50,31 +51,32 @@ def ready_view(ready: Readiness, instrument: Instrument, complete: bool = True) 
         *_answer(ready, instrument),
         Text(),
         Text("Before you open it", style=STRONG),
-        *(Text(f"□ {words}") for words in glue_up_list(instrument)),
+        *(prose(words, mark="□") for words in glue_up_list(instrument)),
         Text(),
         Text("Cautions", style=STRONG),
-        *(Text(f"· {words}") for words in CAUTIONS),
+        *(prose(words, mark="·") for words in CAUTIONS),
     ]
     return Group(*parts)
 
 
-def _checkpoints(ready: Readiness, units: str) -> RenderableType:
+def _checkpoints(ready: Readiness, units: str, *, wide: bool) -> RenderableType:
+    """Return the checkpoints; narrow, the probability stands under what it reads."""
     table = plain_table()
     table.add_column("", no_wrap=True)
     table.add_column("checkpoint", overflow="fold")
-    table.add_column("reads", justify="right", no_wrap=True)
-    table.add_column("within", justify="right", no_wrap=True)
+    for head in ("reads", "within") if wide else ("reads,\nwithin",):
+        table.add_column(head, justify="right", no_wrap=True)
     table.add_column("limit", justify="right", no_wrap=True)
     table.add_column("provable", justify="right", no_wrap=True)
     for row in ready.checkpoints:
         point = row.checkpoint
         bars = point.tolerance is not None and (row.p_conform is None or row.p_conform < CONFORMS)
         limit = amount_text(point.limit, point.quantity, units) if point.kind.glued else UNKNOWN
+        reads, within = _reads(row, units), probability_text(row.p_conform)
         table.add_row(
             "✗" if bars else "✓" if point.tolerance is not None else "·",
             two_lines(point.id, _tolerance(row, units), style=STRONG),
-            _reads(row, units),
-            probability_text(row.p_conform),
+            *((reads, within) if wide else (f"{reads}\n{within}",)),
             limit,
             _provable(row, units),
             style=WARN if bars else "",
@@ -117,7 +119,7 @@ def _neck(ready: Readiness, instrument: Instrument) -> list[RenderableType]:
             p = f"inside with {probability_text(ready.p_bearing.get(side))}" if side else ""
             table.add_row(words, figure_text(name, figures[name], units, signed=base == "centreline_offset"), p)
     travel = travel_sentence(ready.setting, instrument)
-    return [table] if travel is None else [table, Text(travel[0], style=WARN if travel[1] else "")]
+    return [table] if travel is None else [table, prose(travel[0], style=WARN if travel[1] else "")]
 
 
 def _movements(ready: Readiness, instrument: Instrument) -> RenderableType:
@@ -151,6 +153,6 @@ def _answer(ready: Readiness, instrument: Instrument) -> list[RenderableType]:
     found: list[RenderableType] = [
         Text("ready" if ready.ready else "not ready", style=_READY if ready.ready else _NOT_READY)
     ]
-    found += [Text(f"✗ {words}", style=WARN) for words in bars]
-    found += [Text(f"! {words}") for words in known]
+    found += [prose(words, style=WARN, mark="✗") for words in bars]
+    found += [prose(words, mark="!") for words in known]
     return found

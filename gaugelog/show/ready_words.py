@@ -7,18 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from gaugelog.analysis.neck_rows import said_by
 from gaugelog.analysis.readiness import CheckpointReady, Ground, Readiness, Reason
 from gaugelog.model.instrument import Checkpoint, Instrument, Tolerance
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.movement_view import MOVEMENT_WORDS
-from gaugelog.show.numbers import amount_text, probability_text, rough_text, value_beside_u
+from gaugelog.show.neck_words import break_sentence
+from gaugelog.show.numbers import NO_BREAK, amount_text, probability_text, rough_text, value_beside_u
 from gaugelog.show.words import listed, tolerance_text
 
 CAUTIONS = (
     "The glue's label and safety sheet come first: open time, clamp time, warmth of wood and shop, gloves, fresh air.",
     "Solvents and dust: no flame or spark near, dust drawn off, a mask and eye protection on.",
     "Clamps pinch and slip, blades cut: hands out of the way, no gauge in the work while a machine can turn.",
-    "Your tools' manuals and local rules hold before anything said here.",
+    "Your tools' manuals, the safety sheets, your local rules, and what they leave to licensed people hold before"
+    " anything said here.",
 )
 _USUAL_CLAMP_H = 24.0
 
@@ -29,7 +32,7 @@ def reason_words(reason: Reason, ready: Readiness, instrument: Instrument) -> st
 
 
 def tolerance_words(tolerance: Tolerance | None, quantity: Quantity, units: str) -> str:
-    """Return a tolerance as "2.5° to 3.1°", "at most 0.15 mm" or "at least 2.5 mm"; a dash where there is none."""
+    """Return a tolerance as "2.5° to 3.1°", "0.2 to 1.5 mm", "at most 0.15 mm", "at least 2.5 mm"; a dash for none."""
     if tolerance is None:
         return "–"
     low, high = (amount_text(end, quantity, units) for end in (tolerance.low, tolerance.high))
@@ -37,7 +40,13 @@ def tolerance_words(tolerance: Tolerance | None, quantity: Quantity, units: str)
         return f"at most {high}"
     if tolerance.high is None:
         return f"at least {low}"
-    return f"{low} to {high}"
+    return range_words(low, high)
+
+
+def range_words(low: str, high: str) -> str:
+    """Return two amounts as a range: "2.5° to 3.1°", "0.2 to 1.5 mm"."""
+    number, _, unit = low.partition(NO_BREAK)
+    return f"{number if unit and high.endswith(NO_BREAK + unit) else low} to {high}"
 
 
 def _row(reason: Reason, ready: Readiness) -> CheckpointReady:
@@ -72,14 +81,24 @@ def _out(reason: Reason, ready: Readiness, instrument: Instrument) -> str:
     value = ""
     if row.mean is not None:
         value = f" reads {value_beside_u(row.mean.value, row.mean.u, point.quantity, instrument.units)},"
-    return f"{reason.about}{value or ' is'} {out} ({_wanted(point, instrument.units)})."
+    wanted = _wanted(point, instrument.units)
+    return f"{reason.about}{value or ' is'} {out} ({wanted}). {_remedy(point, instrument)}; then read it again."
+
+
+def _remedy(point: Checkpoint, instrument: Instrument) -> str:
+    """Return where to ask what to do: a cut reaches whatever says something of the neck, and its pocket's floor."""
+    if point.kind.slug == "pocket-floor-tilt" or any(
+        each.id == point.id for each in said_by(instrument, {point.id: 0.0})
+    ):
+        return "`gaugelog neck --cut` says where wood comes off"
+    return "Put that right"
 
 
 def _unsure(reason: Reason, ready: Readiness, instrument: Instrument) -> str:
     row = _row(reason, ready)
     p = probability_text(row.p_conform)
     return (
-        f"{reason.about} is in its tolerance ({_wanted(row.checkpoint, instrument.units)}) with {p} only; 95 % are"
+        f"{reason.about} is in its tolerance ({_wanted(row.checkpoint, instrument.units)}) with {p} only; 95 % is"
         " wanted. Work it nearer to the middle, or read it with a finer gauge."
     )
 
@@ -97,22 +116,20 @@ def _prove(reason: Reason, ready: Readiness, instrument: Instrument) -> str:
         return _can_prove(what, provable, limit, quantity, instrument.units)
     row = _row(reason, ready)
     point = row.checkpoint
+    must = " It must be proven." if reason.ground is Ground.MUST_PROVE else ""
     if row.smallest_provable is None:
         why = "it was not read" if row.mean is None else "there are too few placements, or none is planned for after"
-        return f"{point.id}: {why}, so nothing can be proven of it after the glue.{_must(reason)}"
-    shown = _can_prove(point.id, row.smallest_provable, point.limit, point.quantity, instrument.units)
-    return f"{shown}{_must(reason)}"
+        remedy = f"Read it with `gaugelog capture {ready.stage}`" if row.mean is None else "Take more placements"
+        return f"{point.id}: {why}, so nothing can be proven of it after the glue.{must} {remedy}."
+    return _can_prove(point.id, row.smallest_provable, point.limit, point.quantity, instrument.units, must)
 
 
-def _can_prove(what: str, provable: float, limit: float | None, quantity: Quantity, units: str) -> str:
+def _can_prove(what: str, provable: float, limit: float | None, quantity: Quantity, units: str, must: str = "") -> str:
     best, wanted = rough_text(provable, quantity, units), amount_text(limit, quantity, units)
-    return f"{what}: this snapshot can prove {best} at best, its limit is {wanted}."
-
-
-def _must(reason: Reason) -> str:
-    if reason.ground is not Ground.MUST_PROVE:
-        return ""
-    return " It must be proven: more placements, a finer gauge, or a larger limit."
+    return (
+        f"{what}: this snapshot can prove {best} at best, its limit is {wanted}.{must} More placements, a finer"
+        " gauge or a larger limit would do."
+    )
 
 
 def _bearing_out(reason: Reason, ready: Readiness, instrument: Instrument) -> str:
@@ -120,17 +137,20 @@ def _bearing_out(reason: Reason, ready: Readiness, instrument: Instrument) -> st
     bridge, units = instrument.bridge, instrument.units
     reserve = bridge.travel_reserve or 0.0
     ends = [(bridge.bearing_low or 0.0) + reserve, (bridge.bearing_high or 0.0) - reserve]
-    low, high = (amount_text(end, Quantity.LENGTH, units) for end in ends)
+    gives = range_words(*(amount_text(end, Quantity.LENGTH, units) for end in ends))
     height = value_beside_u(needed.value, needed.u, Quantity.LENGTH, units)
     return (
-        f"The {reason.about} string would have to bear at {height}; the bridge less its reserve gives {low} to {high}."
+        f"The {reason.about} string would have to bear at {height}; the bridge less its reserve gives {gives}."
         " `gaugelog neck --cut` says where wood comes off."
     )
 
 
 def _bearing_unsure(reason: Reason, ready: Readiness, _instrument: Instrument) -> str:
     p = probability_text(ready.p_bearing[reason.about])
-    return f"The {reason.about} string bears within the travel less the reserve with {p} only."
+    return (
+        f"The {reason.about} string bears within the travel less the reserve with {p} only. `gaugelog"
+        " neck --budget` says which reading to take more finely."
+    )
 
 
 def _bearing_unknown(reason: Reason, _ready: Readiness, _instrument: Instrument) -> str:
@@ -151,10 +171,7 @@ def _misfit(reason: Reason, _ready: Readiness, _instrument: Instrument) -> str:
 
 
 def _break(_reason: Reason, ready: Readiness, instrument: Instrument) -> str:
-    bend = ready.setting.figures["break_angle"]
-    least = amount_text(instrument.bridge.least_break_angle, Quantity.ANGLE, instrument.units)
-    shown = value_beside_u(bend.value, bend.u, Quantity.ANGLE, instrument.units)
-    return f"The strings bend over the saddle by {shown}, less than the {least} wanted."
+    return break_sentence(ready.setting.figures["break_angle"], instrument.bridge.least_break_angle or 0.0)
 
 
 _WORDS: dict[Ground, Callable[[Reason, Readiness, Instrument], str]] = {
@@ -192,7 +209,8 @@ def glue_up_list(instrument: Instrument) -> tuple[str, ...]:
     return (
         "Both surfaces cleaned: no dust, no wax, no old glue, no finish; what you clean with has dried off.",
         "Cauls and clamps tried dry, in the order in which they go on; the clamp gauges lie where they will stay.",
-        "A damp rag and a scraper at hand for squeeze-out; gauges, feelers and frets kept clear of glue.",
+        "For squeeze-out at hand: a scraper, a rag, and what the glue's label names to wipe it off; gauges, feelers and"
+        " frets kept clear of glue.",
         open_time,
         clamp_time,
         "`gaugelog clamp` running, and `gaugelog capture wet` ready for the look while the glue is open.",

@@ -52,7 +52,7 @@ def _step_mm(value: Any, units: str) -> float | None:
     unit = find_unit(read.unit, Quantity.LENGTH)
     coarsest = _COARSEST_MM["in" if unit.name in ("in", "ft") else "mm"]
     digits = _decimals(read.text)
-    if read.step is not None or digits == 0:
+    if digits == 0:
         return coarsest
     return min(unit.step_to_base(Decimal(1).scaleb(-digits)), coarsest)
 

@@ -172,6 +172,32 @@ def adjust(
     )
 
 
+def widening(rows: Matrix, covariance: Matrix, spread: Matrix, parts: Sequence[tuple[Matrix, float]]) -> Matrix:
+    """Return what weights that are themselves estimated add to the covariance of the unknowns, shape (m, m).
+
+    Formula: 2 C Σ_g w_g (Q_g - P_g C P_g) C, with P_g = Aᵀ V⁻¹ V_g V⁻¹ A, Q_g = Aᵀ V⁻¹ V_g V⁻¹ V_g V⁻¹ A, V_g what the
+    scatter g puts into V, and w_g = 2/ν_g its relative variance.
+    Source: M. G. Kenward and J. H. Roger, Small sample inference for fixed effects, Biometrics 53 (1997), eq. 5 (from
+    memory).
+
+    When this is wrong: one or two degrees of freedom, where an estimated scatter says next to nothing.
+
+    Args:
+        rows: A, shape (n, m).
+        covariance: V, shape (n, n).
+        spread: C, the covariance of the unknowns with V taken as known, shape (m, m).
+        parts: V_g, shape (n, n), and ν_g of each estimated scatter.
+    """
+    weighted = np.linalg.solve(covariance, rows)
+    extra = np.zeros_like(spread)
+    for part, dof in parts:
+        felt = part @ weighted
+        first = weighted.T @ felt
+        second = felt.T @ np.linalg.solve(covariance, felt)
+        extra += 2 / dof * (second - first @ spread @ first)
+    return np.asarray(2 * spread @ extra @ spread)
+
+
 def _residuals(ids: Sequence[str], left_over: Matrix, weights: Matrix, of_residuals: Matrix) -> tuple[Residual, ...]:
     redundancy = np.diag(of_residuals @ weights)
     weighted = weights @ of_residuals @ weights

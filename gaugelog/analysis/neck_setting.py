@@ -8,13 +8,13 @@ figure its uncertainty and its budget. Not here: the formulas (`neck_rows`, `nec
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
 
-from gaugelog.analysis.least_squares import Adjustment, Matrix, Residual, adjust
+from gaugelog.analysis.least_squares import Adjustment, Matrix, Residual, adjust, widening
 from gaugelog.analysis.neck_figures import FIGURES, NEEDS, by_name, figures
 from gaugelog.analysis.neck_rows import UNKNOWNS, Row, Said, said_by, underside_said
 from gaugelog.analysis.neckset import neck_set_of
@@ -129,7 +129,8 @@ def neck_setting(
     file's plane height) or of the same line (centreline offsets, posts, strings to edges) are adjusted together by
     generalised least squares, V = J U² Jᵀ with J the derivative of what they say by all inputs, so that a length of
     the file that two readings share makes them correlated. u² = Σ (c_i u_i)² with c_i the derivative of the figure by
-    the input, through the adjustment; degrees of freedom by Welch-Satterthwaite over the pooled scatters.
+    the input, through the adjustment, the readings' part widened for weights estimated from few placements
+    (`least_squares.widening`); degrees of freedom by Welch-Satterthwaite over the pooled scatters.
     Source: GUM (JCGM 100:2008) 5.1.2 and 5.1.3, G.4.1; `least_squares.adjust` for the adjustment and its tests.
 
     When this is wrong: derivatives at one point are no good where a figure bends within its uncertainty: margins,
@@ -147,21 +148,19 @@ def neck_setting(
     """
     model = _Model(instrument, means, steps, assumed or {})
     found = model.figures(model.cases[0])
-    told = {name for name in found if model.tells(name)}
-    slopes = {name: values for name, values in model.derivatives(found).items() if name in told}
-    u = np.array([each.estimate.u for each in model.inputs])
+    felt = {name: slope for name, slope in model.by_unknown(found).items() if model.told(slope)}
+    slopes = {name: slope for name, slope in model.by_input(found).items() if name in felt}
+    shares = {name: model.shares(slope, felt[name]) for name, slope in slopes.items()}
     return NeckSetting(
         stage=stage,
         figures={
-            name: Estimate(found[name], math.sqrt(slope * u @ (slope * u)), FIGURES[name], model.dof(slope), len(means))
-            for name, slope in slopes.items()
+            name: Estimate(found[name], math.sqrt(parts @ parts), FIGURES[name], model.dof(slopes[name]), len(means))
+            for name, parts in shares.items()
         },
         inputs=model.inputs,
         budget={
-            name: {
-                each.name: float(share) for each, share in zip(model.inputs, slope * u, strict=True) if abs(share) > 0
-            }
-            for name, slope in slopes.items()
+            name: {each.name: float(share) for each, share in zip(model.inputs, parts, strict=True) if abs(share) > 0}
+            for name, parts in shares.items()
         },
         residuals=model.residuals,
         p=model.p,
@@ -184,6 +183,10 @@ def _length(instrument: Instrument, key: str) -> float | None:
     table, _, name = key.partition(".")
     value: float | None = getattr(getattr(instrument, table), name)
     return value
+
+
+def _in_order(found: Mapping[str, float], names: Collection[str]) -> Matrix:
+    return np.array([found.get(name, math.nan) for name in names])
 
 
 def _with_length(instrument: Instrument, key: str, value: float) -> Instrument:
@@ -274,21 +277,27 @@ class _Model:
         self._case(centre)
         self._adjustment: Adjustment | None = None
         self._start = np.zeros(len(UNKNOWNS))
+        self._widening = np.zeros((len(UNKNOWNS), len(UNKNOWNS)))
         if not self._ids:
             return
         first = self.cases[0]
         for _ in range(_ROUNDS):
-            self._adjustment = adjust(self._ids, first.rows, first.values, self._covariance(), _SCALE)
-            self._start = self._adjustment.unknowns
+            covariance = self._covariance()
+            found = adjust(self._ids, first.rows, first.values, covariance, _SCALE)
+            self._adjustment, self._start = found, found.unknowns
+        self._widening = widening(first.rows, covariance, found.covariance, self._parts())
 
     def _covariance(self) -> Matrix:
         """Return the covariance of what the readings say, given how the neck stands so far.
 
         A distance of the file enters by how steep the neck is, so the steepness must be known before.
         """
-        slopes = self._by_input([case.values - case.rows @ self._start for case in self.cases])
-        shares = slopes * np.array([each.estimate.u for each in self.inputs])
+        shares = self._said_by_input() * np.array([each.estimate.u for each in self.inputs])
         return np.asarray(shares @ shares.T + _LEAST_VARIANCE * np.eye(len(self._ids)))
+
+    def _said_by_input(self) -> Matrix:
+        """Return the derivative of what the readings say by each input, shape (readings, inputs)."""
+        return self._by_input([case.values - case.rows @ self._start for case in self.cases])
 
     def _by_input(self, values: Sequence[Matrix]) -> Matrix:
         """Return the derivative by each input, shape (values, inputs), from values at all cases."""
@@ -308,37 +317,57 @@ class _Model:
         """Return the figures at a case."""
         return figures(case.instrument, by_name(tuple(float(each) for each in self.at(case))))
 
-    def derivatives(self, found: Mapping[str, float]) -> dict[str, Matrix]:
-        """Return each figure's derivative by each input."""
-        names = list(found)
-        values = [np.array([each.get(name, math.nan) for name in names]) for each in map(self.figures, self.cases)]
-        table = self._by_input(values)
-        return {name: table[place] for place, name in enumerate(names)}
+    def by_input(self, names: Collection[str]) -> dict[str, Matrix]:
+        """Return the derivative of each figure by each input, shape (inputs,), through the adjustment."""
+        values = [_in_order(each, names) for each in map(self.figures, self.cases)]
+        return dict(zip(names, self._by_input(values), strict=True))
 
-    def tells(self, name: str) -> bool:
-        """Return whether the readings and what is assumed tell a figure."""
-        base = self.at(self.cases[0])
-        instrument = self.cases[0].instrument
+    def by_unknown(self, names: Collection[str]) -> dict[str, Matrix]:
+        """Return the derivative of each figure by each unknown, shape (7,), none by what is assumed."""
+        base, instrument = self.at(self.cases[0]), self.cases[0].instrument
 
-        def value(unknowns: Matrix) -> float:
-            return figures(instrument, by_name(tuple(float(each) for each in unknowns))).get(name, math.nan)
+        def values(unknowns: Matrix) -> Matrix:
+            return _in_order(figures(instrument, by_name(tuple(float(each) for each in unknowns))), names)
 
         steps = np.diag(_SCALE * 1e-3)
-        slope = np.array([(value(base + step) - value(base - step)) / (2 * step.max()) for step in steps])
-        return self._told(slope)
+        slopes = np.array([(values(base + step) - values(base - step)) / (2 * step.max()) for step in steps])
+        return dict(zip(names, slopes.T * self._free(), strict=True))
+
+    def _free(self) -> Matrix:
+        return np.array([0.0 if name in self._assumed else 1.0 for name in UNKNOWNS])
 
     def tells_unknown(self, name: str) -> bool:
         """Return whether the readings and what is assumed tell an unknown."""
-        return self._told(np.array([float(each == name) for each in UNKNOWNS]))
+        return self.told(np.array([float(each == name) for each in UNKNOWNS]) * self._free())
 
-    def _told(self, slope: Matrix) -> bool:
-        free = np.array([0.0 if name in self._assumed else 1.0 for name in UNKNOWNS])
-        left = slope * free
-        if not np.isfinite(left).all():
+    def told(self, slope: Matrix) -> bool:
+        """Return whether the readings tell what has this derivative by the unknowns, shape (7,)."""
+        if not np.isfinite(slope).all():
             return False
         if self._adjustment is None:
-            return not left.any()
-        return self._adjustment.tells(left)
+            return not slope.any()
+        return self._adjustment.tells(slope)
+
+    def shares(self, slope: Matrix, felt: Matrix) -> Matrix:
+        """Return how much each input's u moves a figure, shape (inputs,), from its derivatives by input and unknown.
+
+        The readings' shares are larger by one factor, which makes up for weights estimated from few placements.
+        """
+        shares = slope * np.array([each.estimate.u for each in self.inputs])
+        read = np.array([each.origin is Origin.READ for each in self.inputs])
+        variance = float(shares[read] @ shares[read]) if read.any() else 0.0
+        if variance > 0:
+            shares[read] *= math.sqrt(1 + max(float(felt @ self._widening @ felt), 0.0) / variance)
+        return np.asarray(shares)
+
+    def _parts(self) -> list[tuple[Matrix, float]]:
+        """Return what each estimated scatter puts into the covariance of what the readings say, and its dof."""
+        slopes = self._said_by_input()
+        parts = []
+        for dof, group in self._scatters():
+            columns = slopes[:, list(group)] * np.sqrt(list(group.values()))
+            parts.append((columns @ columns.T, dof))
+        return parts
 
     @property
     def residuals(self) -> tuple[Residual, ...]:

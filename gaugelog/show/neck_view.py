@@ -175,7 +175,7 @@ class _Travel:
         units = self.instrument.units
         figures = self.setting.figures
         low, high = figures["travel.low"].value, figures["travel.high"].value
-        ends = [amount_text(end, Quantity.LENGTH, units) for end in (low, high)]
+        ends = [value_beside_u(end, None, Quantity.LENGTH, units) for end in (low, high)]
         width = max(min(options.max_width, 80) - sum(map(len, ends)) - 2, 21)
         reserve = (self.instrument.bridge.travel_reserve or 0.0) / (high - low)
         kept = round(reserve * (width - 1))

@@ -6,11 +6,13 @@ tables (`neck_view`), the gate's reasons (`ready_words`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from gaugelog.analysis.cut import Cheeks, Corners
 from gaugelog.analysis.neck_cut import Aim, CutAdvice
 from gaugelog.analysis.neck_setting import NO_ROLL, TOUCHING, NeckSetting, Origin
+from gaugelog.analysis.student import t_quantile
 from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.quantities import Quantity
@@ -45,6 +47,8 @@ _UNMET = {
     "bearing treble": "the treble string's place in the bridge's travel",
     "fretboard over the body": "the fretboard, which would come down into the body",
 }
+_SURE = 0.95
+_NOTHING = "nothing"
 CENTRELINE_MEANS = ("to treble", "to bass")
 
 
@@ -71,10 +75,19 @@ def taken_sentences(setting: NeckSetting, units: str = "mm") -> Iterator[str]:
 
 
 def misfit_sentences(setting: NeckSetting) -> Iterator[str]:
-    """Yield which reading contradicts the others."""
-    for each in setting.misfits:
-        alike = f" (or {' or '.join(each.alike)}, which can't be told from it)" if each.alike else ""
-        yield f"{each.id}{alike} contradicts the others: read it again, or see whether the file's length is right."
+    """Yield which reading contradicts the others, the worst first; those that can't be told apart in one sentence."""
+    groups = dict.fromkeys(tuple(sorted({each.id, *each.alike})) for each in setting.misfits)
+    said = [" or ".join(input_name(name) for name in group) for group in groups]
+    for place, names in enumerate(said):
+        if place == 0:
+            yield f"{names} contradicts the others: read it again, or see whether the file's lengths are right."
+        else:
+            yield f"{names} doesn't fit either; that may be all {said[0]}'s fault."
+
+
+def input_name(name: str) -> str:
+    """Return what a reading or a length of the file is called: a checkpoint's id, or the key and where it stands."""
+    return f"{name} in the file" if "." in name else name
 
 
 def travel_sentence(setting: NeckSetting, instrument: Instrument) -> tuple[str, bool] | None:
@@ -85,15 +98,24 @@ def travel_sentence(setting: NeckSetting, instrument: Instrument) -> tuple[str, 
     reserve = instrument.bridge.travel_reserve or 0.0
     units = instrument.units
     if min(low.value, high.value) >= reserve:
-        if not reserve:
-            return "The bridge can hold the strings there.", False
         room = amount_text(reserve, Quantity.LENGTH, units)
-        return f"The bridge can hold the strings there, with the reserve of {room} kept at both ends.", False
+        kept = f", with the reserve of {room} kept at both ends" if reserve else ""
+        if all(_is_sure(margin, reserve) for margin in (low, high)):
+            return f"The bridge can hold the strings there{kept}.", False
+        return (
+            f"The bridge can hold the strings there{kept}, but only just: with less than 95\N{NO-BREAK SPACE}%.",
+            True,
+        )
     too = "low" if low.value < high.value else "high"
-    short = reserve - min(low.value, high.value)
-    beyond = "outside its travel" if min(low.value, high.value) < 0 else "inside its reserve"
-    by = amount_text(short, Quantity.LENGTH, units)
-    return f"The strings would have to bear too {too} for the bridge, {beyond}: by {by}.", True
+    margin = min(low.value, high.value)
+    by, beyond = (-margin, "outside its travel") if margin < 0 else (reserve - margin, "inside its reserve")
+    amount = amount_text(by, Quantity.LENGTH, units)
+    return f"The strings would have to bear too {too} for the bridge: {amount} {beyond}.", True
+
+
+def _is_sure(margin: Estimate, reserve_mm: float) -> bool:
+    """Return whether a margin is the reserve or more with 95 %."""
+    return margin.value - float(t_quantile(_SURE, margin.dof)) * margin.u >= reserve_mm
 
 
 def break_sentence(bend: Estimate, least_deg: float) -> str:
@@ -111,9 +133,16 @@ def cut_sentences(cut: CutAdvice, instrument: Instrument, passes: int | None) ->
     units = instrument.units
     if cut.left_out:
         it = "it contradicts" if len(cut.left_out) == 1 else "they contradict"
-        yield f"This doesn't rest on {listed(cut.left_out)}: {it} the other readings.", True
+        yield (
+            f"This doesn't rest on {listed([input_name(name) for name in cut.left_out])}: {it} the other readings.",
+            True,
+        )
+    knows_travel = "travel.margin_low" in cut.figures
+    if not knows_travel:
+        yield "Where the strings bear in the bridge's travel isn't known, so nothing here looks at it.", True
     if not cut.needed:
-        yield "Nothing is to be taken off: the neck sits within the plan's tolerances and the bridge's travel.", False
+        travel = " and the bridge's travel" if knows_travel else ""
+        yield f"Nothing is to be taken off: the neck sits within the plan's tolerances{travel}.", False
         return
     if cut.aim is None:
         yield (
@@ -134,7 +163,7 @@ def cut_sentences(cut: CutAdvice, instrument: Instrument, passes: int | None) ->
     if cut.sinks > cut.step / 2:
         down = length_text(cut.sinks, cut.step, units)
         yield f"The fret plane comes down by {down} at the joint line: see that the fretboard clears the body.", True
-    if cut.floor is not None:
+    if cut.floor is not None and not cut.rounded.nothing:
         yield f"Under the pocket {length_text(cut.floor, cut.step, units)} of wood is left.", False
     if passes:
         yield f"At the rate of the passes in this recording that is about {_passes(passes)}.", False
@@ -145,36 +174,37 @@ def _passes(number: int) -> str:
 
 
 def _floor_words(cut: Corners, step: float, units: str) -> str:
-    same = abs(cut.bass_body_edge - cut.treble_body_edge) < step / 2
-    if same:
-        places = {"at the body-edge end": cut.body_edge, "at the tail end": cut.tail}
-    else:
-        places = {
-            "at the body-edge end on the bass side": cut.bass_body_edge,
-            "there on the treble side": cut.treble_body_edge,
-            "at the tail end on the bass side": cut.bass_tail,
-            "and there on the treble side": cut.treble_tail,
-        }
-    off = [f"{length_text(depth, step, units)} {place}" for place, depth in places.items() if depth > step / 2]
-    left = [place for place, depth in places.items() if abs(depth) <= step / 2]
-    if not off:
-        return "No wood comes off the pocket floor."
-    nothing = f", nothing {left[0]}" if same and left else ""
-    return f"Pocket floor: take off {', '.join(off)}{nothing}."
+    """Return what comes off the pocket floor; a corner where a shim is wanted has nothing to take off."""
+    bass, treble = (
+        _ends_words(max(edge, 0.0), max(tail, 0.0), step, units)
+        for edge, tail in ((cut.bass_body_edge, cut.bass_tail), (cut.treble_body_edge, cut.treble_tail))
+    )
+    if bass == treble:
+        return f"Pocket floor: take off {bass}." if bass != _NOTHING else "No wood comes off the pocket floor."
+    return f"Pocket floor: on the bass side take off {bass}; on the treble side {treble}."
+
+
+def _ends_words(edge: float, tail: float, step: float, units: str) -> str:
+    """Return how much there is at the two ends: "0.5 mm at the tail end, nothing at the body-edge end"."""
+    ends = {"body-edge": edge, "tail": tail}
+    there = [f"{length_text(depth, step, units)} at the {end} end" for end, depth in ends.items() if depth > step / 2]
+    nothing = [f", nothing at the {end} end" for end, depth in ends.items() if depth <= step / 2]
+    if not there:
+        return _NOTHING
+    return " and ".join(there) + "".join(nothing)
 
 
 def _shim_words(cut: CutAdvice, units: str) -> str:
     corners = cut.rounded
-    ends = {"tail end": -corners.tail, "body-edge end": -corners.body_edge}
-    thick = max(ends, key=lambda name: ends[name])
-    thin = "body-edge end" if thick == "tail end" else "tail end"
-    thickness = length_text(corners.shim, cut.step, units)
-    taper = amount_text(round(abs(cut.taper_deg), 2), Quantity.ANGLE, units)
-    other = length_text(max(ends[thin], 0.0), cut.step, units)
-    return (
-        f"Wood would have to be added: a shim over the whole floor, {thickness} thick at its {thick} and {other} at its"
-        f" {thin}; with what is taken off, the slope changes by {taper}."
-    )
+    sides = ((corners.bass_body_edge, corners.bass_tail), (corners.treble_body_edge, corners.treble_tail))
+    thick = [(max(-edge, 0.0), max(-tail, 0.0)) for edge, tail in sides]
+    bass, treble = (_ends_words(edge, tail, cut.step, units) for edge, tail in thick)
+    begun = "Wood would have to be added: a shim over the whole floor:"
+    if bass != treble:
+        return f"{begun} on the bass side {bass}; on the treble side {treble}."
+    taper_deg = math.degrees(math.atan((thick[0][1] - thick[0][0]) / cut.pocket.length))
+    taper = amount_text(round(abs(taper_deg), 2), Quantity.ANGLE, units)
+    return f"{begun} {bass}, a taper of {taper}."
 
 
 def _cheek_words(cheeks: Cheeks, step: float, units: str) -> Iterator[str]:

@@ -116,7 +116,7 @@ def _neck(ready: Readiness, instrument: Instrument) -> list[RenderableType]:
         if name in figures:
             base, _, side = name.partition(".")
             words = f"{FIGURE_WORDS[base]}, {side}" if side else FIGURE_WORDS[base]
-            p = f"inside with {probability_text(ready.p_bearing.get(side))}" if side else ""
+            p = f"inside with {probability_text(ready.p_bearing[side])}" if side in ready.p_bearing else ""
             table.add_row(words, figure_text(name, figures[name], units, signed=base == "centreline_offset"), p)
     travel = travel_sentence(ready.setting, instrument)
     return [table] if travel is None else [table, prose(travel[0], style=WARN if travel[1] else "")]

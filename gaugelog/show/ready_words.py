@@ -12,7 +12,7 @@ from gaugelog.analysis.readiness import CheckpointReady, Ground, Readiness, Reas
 from gaugelog.model.instrument import Checkpoint, Instrument, Tolerance
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.movement_view import MOVEMENT_WORDS
-from gaugelog.show.neck_words import break_sentence
+from gaugelog.show.neck_words import break_sentence, input_name
 from gaugelog.show.numbers import NO_BREAK, amount_text, probability_text, rough_text, value_beside_u
 from gaugelog.show.words import listed, tolerance_text
 
@@ -35,7 +35,7 @@ def tolerance_words(tolerance: Tolerance | None, quantity: Quantity, units: str)
     """Return a tolerance as "2.5° to 3.1°", "0.2 to 1.5 mm", "at most 0.15 mm", "at least 2.5 mm"; a dash for none."""
     if tolerance is None:
         return "–"
-    low, high = (amount_text(end, quantity, units) for end in (tolerance.low, tolerance.high))
+    low, high = (value_beside_u(end, None, quantity, units) for end in (tolerance.low, tolerance.high))
     if tolerance.low is None:
         return f"at most {high}"
     if tolerance.high is None:
@@ -82,7 +82,7 @@ def _out(reason: Reason, ready: Readiness, instrument: Instrument) -> str:
     if row.mean is not None:
         value = f" reads {value_beside_u(row.mean.value, row.mean.u, point.quantity, instrument.units)},"
     wanted = _wanted(point, instrument.units)
-    return f"{reason.about}{value or ' is'} {out} ({wanted}). {_remedy(point, instrument)}; then read it again."
+    return f"{reason.about}{value or ' is'} {out} ({wanted}): {_remedy(point, instrument)}."
 
 
 def _remedy(point: Checkpoint, instrument: Instrument) -> str:
@@ -90,8 +90,8 @@ def _remedy(point: Checkpoint, instrument: Instrument) -> str:
     if point.kind.slug == "pocket-floor-tilt" or any(
         each.id == point.id for each in said_by(instrument, {point.id: 0.0})
     ):
-        return "`gaugelog neck --cut` says where wood comes off"
-    return "Put that right"
+        return "see `gaugelog neck --cut`"
+    return "put that right, and read it again"
 
 
 def _unsure(reason: Reason, ready: Readiness, instrument: Instrument) -> str:
@@ -137,7 +137,7 @@ def _bearing_out(reason: Reason, ready: Readiness, instrument: Instrument) -> st
     bridge, units = instrument.bridge, instrument.units
     reserve = bridge.travel_reserve or 0.0
     ends = [(bridge.bearing_low or 0.0) + reserve, (bridge.bearing_high or 0.0) - reserve]
-    gives = range_words(*(amount_text(end, Quantity.LENGTH, units) for end in ends))
+    gives = range_words(*(value_beside_u(end, None, Quantity.LENGTH, units) for end in ends))
     height = value_beside_u(needed.value, needed.u, Quantity.LENGTH, units)
     return (
         f"The {reason.about} string would have to bear at {height}; the bridge less its reserve gives {gives}."
@@ -166,8 +166,9 @@ def _bearing_unknown(reason: Reason, _ready: Readiness, _instrument: Instrument)
 
 
 def _misfit(reason: Reason, _ready: Readiness, _instrument: Instrument) -> str:
-    alike = f" (or {' or '.join(reason.words)}, which can't be told from it)" if reason.words else ""
-    return f"{reason.about}{alike} contradicts the other readings: read it again before you trust any of them."
+    names = [input_name(name) for name in (reason.about, *reason.words)]
+    alike = f" (or {' or '.join(names[1:])}, which can't be told from it)" if names[1:] else ""
+    return f"{names[0]}{alike} contradicts the other readings: read it again before you trust any of them."
 
 
 def _break(_reason: Reason, ready: Readiness, instrument: Instrument) -> str:

@@ -16,7 +16,7 @@ from gaugelog.analysis.neck_movement import stand_before
 from gaugelog.analysis.results import Moved, Untold
 from gaugelog.analysis.sensing import Sensor
 from gaugelog.analysis.sensors import sensor_of
-from gaugelog.analysis.shift import Side
+from gaugelog.analysis.shift import Side, pooled_over
 from gaugelog.analysis.stage_means import StageMean
 from gaugelog.analysis.telling import BELIEFS, movement_limits, told_movement, untold_movements
 from gaugelog.analysis.uncertainty import Budget, Scatter, pool
@@ -93,8 +93,7 @@ def _observed(
     for checkpoint in read:
         side, sensor = side_of(before.of(checkpoint.id), gauges), sensor_of(checkpoint, stand)
         if sensor is not None:
-            name = f"{side.gauge or 'typed'} / {checkpoint.quantity.value}"
-            groups.setdefault(name, []).append((checkpoint, side, sensor))
+            groups.setdefault(pooled_over(checkpoint, side), []).append((checkpoint, side, sensor))
     observed = []
     for name, group in groups.items():
         sides = [side.summary() for _, side, _ in group]

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gaugelog.analysis.least_squares import Adjustment, Matrix, Residual, adjust
+from gaugelog.analysis.least_squares import Adjustment, Matrix, Residual, adjust, widening
 from gaugelog.analysis.sensing import Sensor
 from gaugelog.model.estimate import Estimate
 
@@ -119,7 +119,8 @@ class MovementFit:
 def fit_movement(observed: Sequence[Observed], believed: Sequence[Observed] = ()) -> MovementFit:
     """Return the movement of the neck that fits the shifts of its checkpoints.
 
-    Formula: `least_squares.adjust` of the sensors' rows to the shifts; zeros that are shared give the shifts a
+    Formula: `least_squares.adjust` of the sensors' rows to the shifts, its covariance widened by
+    `least_squares.widening` for scatters known from few placements; zeros that are shared give the shifts a
     covariance. Where the linear rows are off by more than a tenth of any shift's uncertainty, the exact readings are
     fitted by Gauss-Newton, in the directions that are known to better than 20 mm (or the turn that makes it).
 
@@ -158,7 +159,7 @@ def fit_movement(observed: Sequence[Observed], believed: Sequence[Observed] = ()
     judged = found.first(count) if believed else found
     return MovementFit(
         movement=movement,
-        covariance=_widened(observed, rows, covariance, found),
+        covariance=found.covariance + widening(rows, covariance, found.covariance, _estimated(observed)),
         adjustment=judged,
         p=judged.p_value(_pooled_dof(observed[:count])),
         rounds=rounds,
@@ -204,28 +205,16 @@ def _scatters(observed: Sequence[Observed], gain: Matrix) -> tuple[tuple[Matrix,
     )
 
 
-def _widened(observed: Sequence[Observed], rows: Matrix, covariance: Matrix, found: Adjustment) -> Matrix:
-    """Return the movement's covariance, widened for weights that are themselves estimated from few placements.
-
-    Formula: C + 2 C Σ_g w_g (Q_g - P_g C P_g) C, with P_g = Aᵀ V⁻¹ V_g V⁻¹ A, Q_g = Aᵀ V⁻¹ V_g V⁻¹ V_g V⁻¹ A, V_g
-    what the scatter g puts into V, and w_g = 2/ν_g its relative variance.
-    Source: M. G. Kenward and J. H. Roger, Small sample inference for fixed effects, Biometrics 53 (1997), eq. 5 (from
-    memory).
-    """
-    spread = found.covariance
-    weighted = np.linalg.solve(covariance, rows)
-    extra = np.zeros_like(spread)
+def _estimated(observed: Sequence[Observed]) -> list[tuple[Matrix, float]]:
+    """Return what each pooled scatter puts into the covariance of the shifts, and its degrees of freedom."""
+    parts = []
     for places in _groups(observed).values():
         dof = observed[places[0]].dof
-        if dof <= 0:
-            continue
-        own = np.zeros(len(observed))
-        own[places] = [observed[place].scatter_variance for place in places]
-        felt = weighted * own[:, None]
-        first = weighted.T @ felt
-        second = felt.T @ np.linalg.solve(covariance, felt)
-        extra += 2 / dof * (second - first @ spread @ first)
-    return np.asarray(spread + 2 * spread @ extra @ spread)
+        if dof > 0:
+            own = np.zeros(len(observed))
+            own[places] = [observed[place].scatter_variance for place in places]
+            parts.append((np.diag(own), dof))
+    return parts
 
 
 def _pooled_dof(observed: Sequence[Observed]) -> float:

@@ -17,7 +17,7 @@ from gaugelog.analysis.movement import DIRECTIONS, Observed, fit_movement
 from gaugelog.analysis.results import Comparison, NeckMovement
 from gaugelog.analysis.sensing import Sensor
 from gaugelog.analysis.sensors import Stand, sensor_of, stand_of
-from gaugelog.analysis.shift import Side, budget_of
+from gaugelog.analysis.shift import Side, budget_of, pooled_over
 from gaugelog.analysis.telling import BELIEFS, movement_limits, told_movement, untold_movements
 from gaugelog.analysis.uncertainty import pool
 from gaugelog.model.estimate import Estimate
@@ -40,7 +40,7 @@ class _Read:
     @property
     def pooled(self) -> str:
         """What its scatter is pooled over: the gauge that read it, and the quantity."""
-        return f"{self.before.gauge or 'typed'} / {self.checkpoint.quantity.value}"
+        return pooled_over(self.checkpoint, self.before)
 
 
 def neck_movement(

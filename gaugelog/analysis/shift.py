@@ -72,6 +72,15 @@ class Side:
         return SideSummary(told.mean, told.n, told.sd)
 
 
+def pooled_over(checkpoint: Checkpoint, side: Side) -> str:
+    """Return the name of what a checkpoint's scatter is pooled over: one gauge and quantity.
+
+    Typed values don't name their gauge: those read to one step, such as a feeler's, are taken for one's.
+    """
+    gauge = side.gauge or f"typed to {checkpoint.step}"
+    return f"{gauge} / {checkpoint.quantity.value}"
+
+
 def other_gauge(before: Side, after: Side) -> bool:
     """Return whether gauge errors no longer cancel: another gauge after than before, or several within one stage."""
     return before.gauge != after.gauge or before.mixed or after.mixed

@@ -3,7 +3,7 @@
 Here: each key of those tables with an example number and what it is to a builder. Not here: checkpoints.
 
 The numbers are invented and fit one another: a set-neck baritone of 686 mm scale, joint line at the 16th fret, neck
-angle 2.8 degrees, bridge on two posts. At that angle the outer strings want to bear 22.4 mm (bass) and 21.4 mm
+angle 2.8 degrees, bridge on two posts. At that angle the outer strings want to bear 22.0 mm (bass) and 21.2 mm
 (treble) over the body top, inside the travel of 15.4 to 25.2 mm less its reserve, and with the bridge down on its
 spacer a straightedge along the frets passes 0.5 mm over the saddles.
 """
@@ -92,7 +92,7 @@ def _bridge(length: Lengths) -> tuple[Entry, ...]:
         ("saddle_slot_depth", length(0.8), "from the saddle's top down to where the string lies"),
         (
             "spacer",
-            length(1.6, '"1/16 in"'),
+            length(1.6),
             "what the bridge stands on while clearances are read, thin enough that the straightedge touches on"
             " neither side; the same piece every time",
         ),

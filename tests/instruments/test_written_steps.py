@@ -106,4 +106,4 @@ def test_a_new_file_tells_a_step_for_every_length_that_it_holds(units: str) -> N
     held = {key for key in FILE_KEYS if getattr(getattr(instrument, key.split(".")[0]), key.split(".")[1]) is not None}
     assert held <= set(steps)
     assert all(0 < each <= 0.5 for each in steps.values())
-    assert steps["bridge.spacer"] == pytest.approx({"mm": 0.1, "in": SIXTY_FOURTH_MM}[units])
+    assert steps["bridge.spacer"] == pytest.approx({"mm": 0.1, "in": 0.0254}[units])

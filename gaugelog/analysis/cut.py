@@ -70,6 +70,13 @@ class Corners:
         """Whether nothing is to be done."""
         return all(abs(each) < 1e-9 for each in self.all())
 
+    def in_steps(self, step: float, most: float) -> Corners:
+        """Return the nearest plane cut in whole steps that takes off no more than `most`; depths of a plane floor."""
+        edge, tail = round(self.bass_body_edge / step), round(self.bass_tail / step)
+        twist = round((self.treble_tail - self.bass_tail) / step)
+        over = max(edge, tail, edge + twist, tail + twist) - math.floor(min(most / step, 1e9) + 1e-6)
+        return Corners(*(step * (each - max(over, 0)) for each in (edge, tail, edge + twist, tail + twist)))
+
     def fall(self, pocket: Pocket, x: float, y: float = 0.0) -> float:
         """Return by how much the neck's plane falls at a place, mm."""
         share = pocket.share_at(x)
@@ -96,6 +103,10 @@ class Cheeks:
     def nothing(self) -> bool:
         """Whether nothing is to be done."""
         return max(self.all()) < 1e-9
+
+    def in_steps(self, step: float) -> Cheeks:
+        """Return the nearest cut in whole steps."""
+        return Cheeks(*(step * round(each / step) for each in self.all()))
 
     def aside(self, pocket: Pocket, x: float) -> float:
         """Return by how much the neck goes toward the treble side at x, mm."""

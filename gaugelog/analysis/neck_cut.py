@@ -1,7 +1,7 @@
 """How much wood to take off where, so that the neck sits as the plan wants it.
 
-Here: from a neck setting and the plan's tolerances to bounds, and from the least cut to its outcome. Not here: the
-linear programme (`cut`), how many passes that is (`review`).
+Here: what a cut aims at, the first aim that one reaches, and its outcome. Not here: the bounds (`wanted`), the linear
+programme (`cut`), the builder's own rate (`review`).
 """
 
 from __future__ import annotations
@@ -15,24 +15,18 @@ from typing import Generic, TypeVar
 
 from gaugelog.analysis.cut import Bound, Cheeks, Corners, Pocket, least_cheek, least_cut, plane_bound
 from gaugelog.analysis.neck_figures import figures
-from gaugelog.analysis.neck_rows import UNKNOWNS, said_by
+from gaugelog.analysis.neck_rows import UNKNOWNS
 from gaugelog.analysis.neck_setting import NeckSetting
-from gaugelog.analysis.neckset import SIDES, neck_set_of
 from gaugelog.analysis.rules import CONFIDENCE, POWER
 from gaugelog.analysis.stage_means import StageMean
 from gaugelog.analysis.student import t_quantile
-from gaugelog.analysis.trusted import Trusted, trusted
+from gaugelog.analysis.trusted import trusted
+from gaugelog.analysis.wanted import TRAVEL, Stand, Wanted, is_floor, wanted
 from gaugelog.model.estimate import Estimate
-from gaugelog.model.instrument import Checkpoint, Instrument
+from gaugelog.model.instrument import Instrument
 
-_FLOOR_TILT = "pocket-floor-tilt"
-_MOST_GUARD = 0.9
-_ROUNDING_MM = 1e-6
-_STEEP_DEG = 45.0
 _ROOMS = (1.0, 0.75, 0.5, 0.25, 0.0)
-_TRAVEL = ("bearing bass", "bearing treble", "fretboard over the body")
-_Wood = TypeVar("_Wood")
-Guard = Callable[[StageMean | Estimate], float]
+_Wood = TypeVar("_Wood", Corners, Cheeks)
 
 
 class Aim(Enum):
@@ -88,36 +82,6 @@ class CutAdvice:
 
 
 @dataclass(frozen=True, slots=True)
-class _Wanted:
-    """Bounds on one combination of the unknowns: where it is now, lowest and highest guess, and where it may be."""
-
-    id: str
-    row: Mapping[str, float]
-    now: tuple[float, float]
-    low: float
-    high: float
-
-    def change(self) -> tuple[float, float]:
-        """Return how far it must change at least and at most."""
-        low, high = self.low - self.now[0], self.high - self.now[1]
-        if low > high:
-            middle = sum(self.now) / 2
-            low, high = self.low - middle, self.high - middle
-        return low, high
-
-    @property
-    def met(self) -> bool:
-        """Whether nothing has to change."""
-        low, high = self.change()
-        return low <= _ROUNDING_MM and high >= -_ROUNDING_MM
-
-    @property
-    def aside(self) -> bool:
-        """Whether it is about the neck from above, not from the side."""
-        return bool(self.row.get("offset") or self.row.get("heading"))
-
-
-@dataclass(frozen=True, slots=True)
 class _Found(Generic[_Wood]):
     """What a cut brings about, None where none does, and the cut: exact, and in whole steps."""
 
@@ -156,8 +120,8 @@ def cut_advice(
     Formula: `cut.least_cut` and `cut.least_cheek` on what `neck_rows.said_by` says of each reading.
 
     When this is wrong: linear in the depths, which is good to 0.02 mm; a heel that doesn't bear all over the floor; a
-    cheek that isn't what holds the neck aside. Wood off one side of the floor lets the centreline aside by
-    about 0.04 mm for 0.1 degrees of roll, which isn't counted: read again.
+    cheek that isn't what holds the neck aside. Wood off one side of the floor lets the centreline aside by about
+    0.04 mm for 0.1 degrees of roll, which isn't counted: read again.
 
     Args:
         instrument: the plan and its geometry.
@@ -170,13 +134,15 @@ def cut_advice(
     if pocket is None or not {"neck_angle", "plane_height"} <= setting.figures.keys():
         return None
     sound = trusted(instrument, setting, means, assumed)
-    setting, stand = sound.setting, _Stand(instrument, sound, means)
-    now = _wanted(stand, _passing)
+    setting, stand = sound.setting, Stand(instrument, sound, means)
+    now = wanted(stand, _passing)
     needed = not all(each.met for each in now if not each.aside)
     aside = not all(each.met for each in now if each.aside)
     aims = _aims(stand) if needed or aside else []
-    floor = _floor(aims, pocket, step) if needed else _Found(Aim.SURE, Corners(), Corners())
-    cheeks = _cheeks(aims, pocket, step) if aside else _Found(Aim.SURE, Cheeks(), Cheeks())
+    floor = _first(
+        aims if needed else [], partial(_floor, pocket), Corners(), lambda cut: cut.in_steps(step, pocket.spare), step
+    )
+    cheeks = _first(aims if aside else [], partial(_cheeks, pocket), Cheeks(), lambda cut: cut.in_steps(step), step)
     cut = floor.rounded
     after = _after(setting.unknowns, pocket, cut, cheeks.rounded)
     values = figures(_with_relief_as_read(instrument, means), after)
@@ -191,7 +157,7 @@ def cut_advice(
         cheeks=cheeks.exact,
         cheeks_rounded=cheeks.rounded,
         figures={name: replace(each, value=values[name]) for name, each in setting.figures.items() if name in values},
-        unmet=tuple(each.id for each in _wanted(stand, _none) if not _meets(each, changes)),
+        unmet=tuple(each.id for each in wanted(stand, _none) if not _meets(each, changes)),
         floor=_floor_left(instrument, cut),
         sinks=cut.fall(pocket, 0.0),
         left_out=sound.left_out,
@@ -220,10 +186,10 @@ def _floor_left(instrument: Instrument, cut: Corners) -> float | None:
     return pocket.body_thickness - pocket.depth - max(*cut.all(), 0.0)
 
 
-def _meets(wanted: _Wanted, changes: Mapping[str, float]) -> bool:
-    low, high = wanted.change()
-    moved = sum(part * changes[name] for name, part in wanted.row.items())
-    return low - 0.005 <= moved <= high + 0.005 if wanted.row.get("height") else low - 1e-4 <= moved <= high + 1e-4
+def _meets(asked: Wanted, changes: Mapping[str, float]) -> bool:
+    low, high = asked.change()
+    moved = sum(part * changes[name] for name, part in asked.row.items())
+    return low - 0.005 <= moved <= high + 0.005 if asked.row.get("height") else low - 1e-4 <= moved <= high + 1e-4
 
 
 def _after(unknowns: Mapping[str, float], pocket: Pocket, cut: Corners, cheeks: Cheeks) -> dict[str, float]:
@@ -241,62 +207,65 @@ def _after(unknowns: Mapping[str, float], pocket: Pocket, cut: Corners, cheeks: 
     }
 
 
-def _floor(aims: Sequence[tuple[Aim, Sequence[_Wanted]]], pocket: Pocket, step: float) -> _Found[Corners]:
+def _first(
+    aims: Sequence[tuple[Aim, Sequence[Wanted]]],
+    least: Callable[[Sequence[Wanted], float | None], _Wood | None],
+    nothing: _Wood,
+    nearest: Callable[[_Wood], _Wood],
+    step: float,
+) -> _Found[_Wood]:
     """Return the first aim that a cut in whole steps reaches, and the exact cut for the first that any cut reaches."""
-    exact: Corners | None = None
-    for aim, wanted in aims:
-        bounds = [_plane(pocket, each) for each in wanted if not each.aside]
-        any_cut = least_cut(pocket, bounds)
+    exact: _Wood | None = None
+    for aim, asked in aims:
+        any_cut = least(asked, None)
         exact = exact if exact is not None else any_cut
-        cut = None if any_cut is None else least_cut(pocket, bounds, step)
-        if exact is not None and cut is not None and cut.shim <= exact.shim + step:
+        cut = None if any_cut is None else least(asked, step)
+        if exact is not None and cut is not None and _shim(cut) <= _shim(exact) + step:
             return _Found(aim, exact, cut)
     if exact is None:
-        return _Found(None, Corners(), Corners())
-    return _Found(Aim.NEAREST, exact, Corners(*(round(each / step) * step for each in exact.all())))
+        return _Found(None, nothing, nothing)
+    return _Found(Aim.NEAREST, exact, nearest(exact))
 
 
-def _plane(pocket: Pocket, wanted: _Wanted) -> Bound:
-    row = wanted.row
+def _shim(wood: Corners | Cheeks) -> float:
+    return max(0.0, -min(wood.all()))
+
+
+def _floor(pocket: Pocket, asked: Sequence[Wanted], step: float | None) -> Corners | None:
+    return least_cut(pocket, [_plane(pocket, each) for each in asked if not each.aside], step)
+
+
+def _cheeks(pocket: Pocket, asked: Sequence[Wanted], step: float | None) -> Cheeks | None:
+    bounds = [_line(pocket, each) for each in asked if each.aside]
+    return least_cheek(pocket, bounds, step) if bounds else None
+
+
+def _plane(pocket: Pocket, asked: Wanted) -> Bound:
+    row = asked.row
     height = row.get("height", 0.0) + row.get("underside", 0.0)
-    return plane_bound(pocket, row.get("slope", 0.0), row.get("tilt", 0.0), height, *wanted.change())
+    return plane_bound(pocket, row.get("slope", 0.0), row.get("tilt", 0.0), height, *asked.change())
 
 
-def _cheeks(aims: Sequence[tuple[Aim, Sequence[_Wanted]]], pocket: Pocket, step: float) -> _Found[Cheeks]:
-    """Return the same of the cheeks as `_floor` of the floor."""
-    exact: Cheeks | None = None
-    for aim, wanted in aims:
-        bounds = [_line(pocket, each) for each in wanted if each.aside]
-        any_cut = least_cheek(pocket, bounds) if bounds else None
-        exact = exact if exact is not None else any_cut
-        cut = None if any_cut is None else least_cheek(pocket, bounds, step)
-        if exact is not None and cut is not None:
-            return _Found(aim, exact, cut)
-    if exact is None:
-        return _Found(None, Cheeks(), Cheeks())
-    return _Found(Aim.NEAREST, exact, Cheeks(*(round(each / step) * step for each in exact.all())))
-
-
-def _line(pocket: Pocket, wanted: _Wanted) -> Bound:
+def _line(pocket: Pocket, asked: Wanted) -> Bound:
     """Return the bound on offset and heading as one on the four depths of the cheeks."""
     parts = []
     for place in range(4):
         cheeks = Cheeks(*(float(place == each) for each in range(4)))
         at_joint = cheeks.aside(pocket, 0.0)
         turn = cheeks.aside(pocket, 1.0) - at_joint
-        parts.append(wanted.row.get("offset", 0.0) * at_joint + wanted.row.get("heading", 0.0) * turn)
-    return Bound((parts[0], parts[1], parts[2], parts[3]), *wanted.change())
+        parts.append(asked.row.get("offset", 0.0) * at_joint + asked.row.get("heading", 0.0) * turn)
+    return Bound((parts[0], parts[1], parts[2], parts[3]), *asked.change())
 
 
-def _aims(stand: _Stand) -> list[tuple[Aim, Sequence[_Wanted]]]:
+def _aims(stand: Stand) -> list[tuple[Aim, Sequence[Wanted]]]:
     """Return what a cut may bring about, the best first, each with its bounds."""
-    all_of_it = [_wanted(stand, partial(_accepted, room)) for room in _ROOMS]
-    found: list[tuple[Aim, Sequence[_Wanted]]] = [(Aim.SURE, all_of_it[0])]
-    found += [(Aim.NARROW, wanted) for wanted in all_of_it[1:]]
-    ids = [each.id for each in all_of_it[-1] if each.id not in _TRAVEL]
-    for dropped in sorted(ids, key=lambda name: not _is_floor(stand.instrument.checkpoint(name))):
+    all_of_it = [wanted(stand, partial(_accepted, room)) for room in _ROOMS]
+    found: list[tuple[Aim, Sequence[Wanted]]] = [(Aim.SURE, all_of_it[0])]
+    found += [(Aim.NARROW, asked) for asked in all_of_it[1:]]
+    ids = [each.id for each in all_of_it[-1] if each.id not in TRAVEL]
+    for dropped in sorted(ids, key=lambda name: not is_floor(stand.instrument.checkpoint(name))):
         found += [(Aim.MOST, [each for each in all_of_it[room] if each.id != dropped]) for room in (0, -1)]
-    found.append((Aim.TRAVEL, [each for each in all_of_it[-1] if each.id in _TRAVEL]))
+    found.append((Aim.TRAVEL, [each for each in all_of_it[-1] if each.id in TRAVEL]))
     return found
 
 
@@ -313,91 +282,6 @@ def _passing(mean: StageMean | Estimate) -> float:
 
 def _none(_mean: StageMean | Estimate) -> float:
     return 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Stand:
-    """How the neck stands by readings that can be trusted, and all readings."""
-
-    instrument: Instrument
-    sound: Trusted
-    means: Mapping[str, StageMean]
-
-
-def _wanted(stand: _Stand, keep: Guard) -> list[_Wanted]:
-    """Return every bound: the tolerances of the plan, as far as the geometry tells, and the bridge's travel."""
-    instrument, means, setting = stand.instrument, stand.means, stand.sound.setting
-    found = []
-    for checkpoint in instrument.checkpoints:
-        row = _row_of(instrument, checkpoint)
-        mean = means.get(checkpoint.id)
-        if checkpoint.tolerance is None or row is None:
-            continue
-        guesses = []
-        if all(part == 0 or name not in setting.untold for name, part in row.items()) and not _is_floor(checkpoint):
-            guesses.append(sum(part * setting.unknowns[name] for name, part in row.items()))
-        if mean is not None and checkpoint.id not in stand.sound.doubted:
-            guesses.append(_value(instrument, means, checkpoint, mean.value))
-        if not guesses:
-            continue
-        low, high = _kept_free(checkpoint.tolerance.low, checkpoint.tolerance.high, 0.0 if mean is None else keep(mean))
-        lowest = -math.inf if low is None else _value(instrument, means, checkpoint, low)
-        highest = math.inf if high is None else _value(instrument, means, checkpoint, high)
-        found.append(_Wanted(checkpoint.id, row, (min(guesses), max(guesses)), lowest, highest))
-    return found + _bearings(instrument, setting, keep)
-
-
-def _row_of(instrument: Instrument, checkpoint: Checkpoint) -> Mapping[str, float] | None:
-    """Return which unknowns a checkpoint's reading is made of, None where it says nothing of the neck."""
-    if _is_floor(checkpoint):
-        return {"slope": 1.0}
-    said = next((each for each in said_by(instrument, {checkpoint.id: 0.0}) if each.id == checkpoint.id), None)
-    return None if said is None else dict(zip(UNKNOWNS, said.row, strict=True))
-
-
-def _is_floor(checkpoint: Checkpoint) -> bool:
-    """Return whether it reads the pocket floor's own tilt: a cut changes it as it changes the neck's slope."""
-    return checkpoint.kind.slug == _FLOOR_TILT
-
-
-def _value(instrument: Instrument, means: Mapping[str, StageMean], checkpoint: Checkpoint, reading: float) -> float:
-    """Return what a checkpoint says were its reading this one; infinite for an angle too steep to be a neck's."""
-    if _is_floor(checkpoint) and abs(reading) < _STEEP_DEG:
-        return math.tan(math.radians(reading))
-    readings = {name: each.value for name, each in means.items()} | {checkpoint.id: reading}
-    return next(
-        (each.value for each in said_by(instrument, readings) if each.id == checkpoint.id),
-        math.copysign(math.inf, reading),
-    )
-
-
-def _kept_free(low: float | None, high: float | None, guard: float) -> tuple[float | None, float | None]:
-    """Return a tolerance less the guard at both ends, of which never more than 90 % of a half is taken."""
-    if low is not None and high is not None:
-        guard = min(guard, _MOST_GUARD * (high - low) / 2)
-    return (None if low is None else low + guard), (None if high is None else high - guard)
-
-
-def _bearings(instrument: Instrument, setting: NeckSetting, keep: Guard) -> list[_Wanted]:
-    """Return the bounds that the bridge's travel sets, and the body top under the fretboard where the file knows it."""
-    bridge = instrument.bridge
-    found: list[_Wanted] = []
-    underside = instrument.neck.underside_height
-    if underside is not None:
-        found.append(_Wanted("fretboard over the body", {"underside": 1.0}, (underside, underside), 0.0, math.inf))
-    neck, angle = neck_set_of(instrument), setting.figure("neck_angle")
-    if bridge.bearing_low is None or bridge.bearing_high is None or neck is None or angle is None:
-        return found
-    reserve = bridge.travel_reserve or 0.0
-    for side in SIDES:
-        needed = setting.figure(f"required_bearing.{side}")
-        if needed is None:
-            continue
-        low, high = _kept_free(bridge.bearing_low + reserve, bridge.bearing_high - reserve, keep(needed))
-        across = (bridge.string_spread or 0.0) / 2 * (-1.0 if side == "bass" else 1.0)
-        row = {"slope": neck.bearing_place(angle.value, side), "tilt": across, "height": 1.0}
-        found.append(_Wanted(f"bearing {side}", row, (needed.value, needed.value), low or 0.0, high or 0.0))
-    return found
 
 
 def passes_for(advice: CutAdvice, per_pass: float, angle: bool) -> int | None:

@@ -366,3 +366,22 @@ def test_whole_steps_off_a_cheek_are_the_fewest() -> None:
 
 def _depths(cheeks: Cheeks) -> tuple[float, float, float, float]:
     return cheeks.bass_body_edge, cheeks.bass_tail, cheeks.treble_body_edge, cheeks.treble_tail
+
+
+@given(
+    depths=st.tuples(*[st.floats(-2, 2)] * 3),
+    step=st.sampled_from([0.05, 0.1, 0.25]),
+    most=st.sampled_from([0.0, 0.3, 1.0, math.inf]),
+)
+def test_rounding_leaves_a_plane_floor_and_its_least_wood(
+    depths: tuple[float, float, float], step: float, most: float
+) -> None:
+    edge, tail, twist = depths
+    cut = Corners(edge, tail, edge + twist, tail + twist)
+    near = cut.in_steps(step, most)
+    steps = np.array(near.all()) / step
+    assert steps == pytest.approx(np.rint(steps), abs=1e-9)
+    assert steps[0] - steps[1] - steps[2] + steps[3] == pytest.approx(0.0, abs=1e-9)
+    assert max(near.all()) <= most + 1e-9
+    if max(cut.all()) <= most - step:
+        assert np.subtract(near.all(), cut.all()) == pytest.approx(0.0, abs=step + 1e-9)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -146,11 +146,17 @@ def true_reading(checkpoint: Checkpoint, neck: Neck, relief: float) -> float:
 
 @dataclass(frozen=True)
 class Read:
-    """One round of readings: the instrument with its plane's height as measured, the means, what they say."""
+    """One round of readings: the instrument with its plane's height as measured, the means, the file's steps."""
 
     instrument: Instrument
     means: Mapping[str, StageMean]
-    setting: NeckSetting
+    steps: Mapping[str, float]
+    snapshot: Snapshot
+
+    @cached_property
+    def setting(self) -> NeckSetting:
+        """How the neck stands by them."""
+        return neck_setting(self.instrument, self.means, self.steps, stage=BEFORE)
 
 
 @dataclass(frozen=True)
@@ -186,9 +192,10 @@ class Hand:
             for _ in range(each.placements)
         ]
         kept = tuple(KeptPlacement(number, 1, BEFORE, 0, each) for number, each in enumerate(placements))
-        means = stage_means(asked, Snapshot(1, BEFORE, 1, 0, None, kept))
+        snapshot = Snapshot(1, BEFORE, 1, 0, None, kept)
+        means = stage_means(asked, snapshot)
         steps = {key: step * self.fine for key, step in written_steps(asked.text).items()}
-        return Read(asked, means, neck_setting(asked, means, steps, stage=BEFORE))
+        return Read(asked, means, steps, snapshot)
 
 
 def advise(read: Read, step: float = STEP_MM) -> CutAdvice:

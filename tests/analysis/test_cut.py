@@ -150,7 +150,7 @@ def every_whole_cut(pocket: Pocket) -> np.ndarray:
 
 
 @given(problem=problems())
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=40, deadline=None, derandomize=True)
 def test_no_whole_step_cut_is_better(problem: tuple[Pocket, list[Fall]]) -> None:
     """Every cut up to six steps a corner tried in numpy: no shim, least twist, least shim, least wood."""
     pocket, falls = problem

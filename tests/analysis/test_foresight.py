@@ -26,7 +26,7 @@ from gaugelog.model.placement import KeptPlacement, Placement, Settled, Snapshot
 from gaugelog.model.quantities import Quantity
 
 ANGLE_DEG, BRIDGE_MM = 2.8, 266.0
-DIGIT, ROUNDS = 0.01, 150
+DIGIT, ROUNDS = 0.01, 100
 UNIT = {Quantity.ANGLE: "deg", Quantity.LENGTH: "mm"}
 
 

@@ -17,6 +17,7 @@ import pytest
 
 from gaugelog.analysis.cut import Corners
 from gaugelog.analysis.neck_cut import Aim, cut_advice, passes_for, pocket_of
+from gaugelog.analysis.readiness import Ground, Readiness, readiness
 from gaugelog.model.instrument import Instrument, Tolerance, ToleranceSide
 from gaugelog.model.kinds import BEFORE
 
@@ -56,7 +57,7 @@ def test_a_cut_that_was_followed_conforms_when_read_again(case: str) -> None:
     """Ten rounds of reading, cutting and reading again, each with its own scatter and digits.
 
     Every tolerance with p >= 0.95 in at least nine of ten of the rounds that were sure of it. Over 40 rounds each:
-    in 97 % of them, in 90 % where the bass side was high.
+    in 96 % of all, in 90 % where the bass side was high, the least of them.
     """
     work, kept, sure = WRONG[case], 0, 0
     for seed in range(10):
@@ -73,6 +74,29 @@ def test_a_cut_that_was_followed_conforms_when_read_again(case: str) -> None:
     assert kept >= 0.9 * sure
 
 
+def gate(read: synthetic.Read) -> Readiness:
+    return readiness(read.instrument, read.snapshot, read.means, read.setting)
+
+
+@pytest.mark.parametrize("case", ["0.3 too steep", "0.3 too flat"])
+def test_the_gate_opens_once_the_cut_was_followed(case: str) -> None:
+    """The whole way: not ready, cut, read again, ready; ten rounds, of which one may fall short."""
+    ready = 0
+    for seed in range(10):
+        first = synthetic.hand(seed).read(WRONG[case])
+        assert not gate(first).ready
+        advice = synthetic.advise(first)
+        after = WRONG[case].cut(advice.rounded, advice.cheeks_rounded)
+        ready += gate(synthetic.hand(200 + seed).read(after)).ready
+    assert ready >= 9
+
+
+def test_the_gate_names_a_misreading_alone() -> None:
+    """Of a full plan in which one reading is wrong, that one; not those that it pulls along."""
+    found = gate(synthetic.hand(4, errors={"clearance-bass": 0.5}).read(synthetic.Work()))
+    assert [each.about for each in found.reasons if each.ground is Ground.MISFIT] == ["clearance-bass"]
+
+
 @pytest.mark.parametrize(
     "work",
     [
@@ -83,7 +107,7 @@ def test_a_cut_that_was_followed_conforms_when_read_again(case: str) -> None:
     ],
 )
 def test_nothing_is_asked_for_where_the_neck_sits_well(work: synthetic.Work) -> None:
-    for seed in range(5):
+    for seed in range(3):
         read = synthetic.hand(seed).read(work)
         assert synthetic.all_conform(read)
         advice = synthetic.advise(read)

@@ -11,13 +11,14 @@ from collections.abc import Mapping, Sequence
 from gaugelog.analysis.cut import Cheeks, Corners
 from gaugelog.analysis.neck_cut import CutAdvice
 from gaugelog.analysis.neck_setting import Input, NeckSetting
+from gaugelog.analysis.neckset import SIDES
 from gaugelog.analysis.readiness import CheckpointReady, Readiness
 from gaugelog.analysis.results import Moved
 from gaugelog.model.estimate import Estimate
 from gaugelog.model.instrument import Instrument
 from gaugelog.show.gauge_documents import Document, finite
 from gaugelog.show.movement_view import untold_words
-from gaugelog.show.neck_words import missing_sentences
+from gaugelog.show.neck_words import left_open, missing_sentences
 from gaugelog.show.ready_words import reason_words
 
 _SINGLE = ("neck_angle", "roll", "plane_height", "mm_per_degree", "centreline_offset", "break_angle")
@@ -66,6 +67,7 @@ def neck_document(
             for each in setting.residuals
         ],
         "missing": list(missing_sentences(setting)),
+        "left_open": list(left_open(setting, instrument)),
     }
 
 
@@ -104,7 +106,7 @@ def _cut(cut: CutAdvice, passes: int | None) -> Document:
         "exact": _depths(cut.exact, cut),
         "step": finite(cut.step),
         "shim": _depth(cut.rounded.shim, cut) if cut.rounded.shim > 0 else None,
-        "taper": _quantity(Estimate(cut.taper_deg, cut.u_taper_deg, "deg")),
+        "taper": _quantity(Estimate(cut.taper_deg, cut.u_taper_deg, "deg", cut.figures["neck_angle"].dof)),
         "cheek": None
         if cut.cheeks.nothing
         else {**_depths(cut.cheeks_rounded, cut), "exact": _depths(cut.cheeks, cut)},
@@ -123,8 +125,8 @@ def _depths(wood: Corners | Cheeks, cut: CutAdvice) -> Document:
     }
 
 
-def _depth(depth_mm: float, cut: CutAdvice) -> Document:
-    return {"value": finite(depth_mm), "u": finite(cut.u_depth), "unit": "mm"}
+def _depth(depth_mm: float, cut: CutAdvice) -> Document | None:
+    return _quantity(Estimate(depth_mm, cut.u_depth, "mm", cut.figures["neck_angle"].dof))
 
 
 def ready_document(ready: Readiness, instrument: Instrument, simulated: Sequence[str] = ()) -> Document:
@@ -137,7 +139,7 @@ def ready_document(ready: Readiness, instrument: Instrument, simulated: Sequence
         "warnings": [reason_words(each, ready, instrument) for each in ready.reasons if not each.bars],
         "checkpoints": [_checkpoint(each) for each in ready.checkpoints],
         "neck": figure_fields(ready.setting.figures),
-        "p_bearing": {side: finite(p) for side, p in ready.p_bearing.items()} or None,
+        "p_bearing": {side: finite(ready.p_bearing.get(side)) for side in SIDES} if ready.p_bearing else None,
         "movements": {
             name: _movement(moved, getattr(instrument.movement_limits, name))
             for name, moved in ready.foresight.movements.items()

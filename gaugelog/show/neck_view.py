@@ -26,6 +26,7 @@ from gaugelog.show.neck_words import (
     FIGURE_WORDS,
     break_sentence,
     cut_sentences,
+    left_open_sentences,
     misfit_sentences,
     missing_sentences,
     taken_sentences,
@@ -217,6 +218,7 @@ def _sentences(setting: NeckSetting, instrument: Instrument, advise: bool) -> li
     if bend is not None and least is not None and bend.value < least:
         found.append(prose(break_sentence(bend, least), style=WARN))
     found += [prose(words) for words in missing_sentences(setting)]
+    found += [prose(words) for words in left_open_sentences(setting, instrument)]
     found += [prose(words, style=QUIET) for words in taken_sentences(setting, instrument.units)]
     return found
 

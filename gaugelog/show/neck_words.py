@@ -47,6 +47,16 @@ _UNMET = {
     "bearing treble": "the treble string's place in the bridge's travel",
     "fretboard over the body": "the fretboard, which would come down into the body",
 }
+_REFINES_BEARING = (
+    "neck.compensation_bass",
+    "neck.compensation_treble",
+    "neck.nut_height",
+    "neck.relief",
+    "neck.fretboard_radius",
+    "neck.string_spread_at_nut",
+    "bridge.string_spread",
+)
+_REFINES_CLEARANCE = ("bridge.saddle_slot_depth", "bridge.spacer")
 _SURE = 0.95
 _NOTHING = "nothing"
 CENTRELINE_MEANS = ("to treble", "to bass")
@@ -72,6 +82,35 @@ def taken_sentences(setting: NeckSetting, units: str = "mm") -> Iterator[str]:
         elif each.name == TOUCHING:
             u = amount_text(each.estimate.u, Quantity.LENGTH, units)
             yield f"The fretboard's edge is taken to touch the body at the joint line, give or take {u}."
+
+
+def left_open(setting: NeckSetting, instrument: Instrument) -> tuple[str, ...]:
+    """Return the keys of the file that would refine what is told, are left open, and so count as nothing."""
+    read = {each.name for each in setting.inputs if each.origin is Origin.READ}
+    kinds = {point.kind.slug for point in instrument.checkpoints if point.id in read}
+    keys: tuple[str, ...] = _REFINES_BEARING if "required_bearing.bass" in setting.figures else ()
+    if "fret-to-bridge-clearance" in kinds and "saddle-height" not in kinds:
+        keys += _REFINES_CLEARANCE
+    return tuple(
+        key
+        for key in keys
+        if _length(instrument, key) is None and not (key == "neck.relief" and "neck-relief" in kinds)
+    )
+
+
+def _length(instrument: Instrument, key: str) -> float | None:
+    table, _, name = key.partition(".")
+    value: float | None = getattr(getattr(instrument, table), name)
+    return value
+
+
+def left_open_sentences(setting: NeckSetting, instrument: Instrument) -> Iterator[str]:
+    """Yield which lengths of the file are left open and count as nothing, where there are any."""
+    keys = left_open(setting, instrument)
+    if keys:
+        count = "counts" if len(keys) == 1 else "count"
+        flat = ", which is a flat fretboard" if keys == ("neck.fretboard_radius",) else ""
+        yield f"Left open in the file, {listed(keys)} {count} as nothing{flat}: write what you know."
 
 
 def misfit_sentences(setting: NeckSetting) -> Iterator[str]:
@@ -199,7 +238,7 @@ def _shim_words(cut: CutAdvice, units: str) -> str:
     sides = ((corners.bass_body_edge, corners.bass_tail), (corners.treble_body_edge, corners.treble_tail))
     thick = [(max(-edge, 0.0), max(-tail, 0.0)) for edge, tail in sides]
     bass, treble = (_ends_words(edge, tail, cut.step, units) for edge, tail in thick)
-    begun = "Wood would have to be added: a shim over the whole floor:"
+    begun = "Wood would have to be added, by a shim over the whole floor:"
     if bass != treble:
         return f"{begun} on the bass side {bass}; on the treble side {treble}."
     taper_deg = math.degrees(math.atan((thick[0][1] - thick[0][0]) / cut.pocket.length))

@@ -18,6 +18,7 @@ from gaugelog.show.movement_view import consequence_rows, movement_rows, movemen
 from gaugelog.show.neck_view import figure_rows
 from gaugelog.show.neck_words import (
     cut_sentences,
+    left_open_sentences,
     misfit_sentences,
     missing_sentences,
     taken_sentences,
@@ -106,7 +107,8 @@ def _standing(setting: NeckSetting, instrument: Instrument) -> Row | None:
         return None
     travel = travel_sentence(setting, instrument)
     said = [(words, True) for words in misfit_sentences(setting)]
-    said += [(words, False) for words in (*missing_sentences(setting), *taken_sentences(setting, instrument.units))]
+    told = (missing_sentences(setting), left_open_sentences(setting, instrument))
+    said += [(words, False) for each in (*told, taken_sentences(setting, instrument.units)) for words in each]
     return {
         "stage": setting.stage,
         "rows": list(figure_rows(setting.figures, instrument.units)),

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import random
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,6 +24,8 @@ from gaugelog.model.placement import KeptPlacement, Mark, MarkKind, Part, Placem
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.charts import ChartSeries, DriftChart
 from gaugelog.show.report import GaugeUsed, ReportData
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 DAY_US = 24 * 3600 * 1_000_000
 BEGUN_US = 1_773_498_300_000_000

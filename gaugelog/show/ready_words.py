@@ -157,7 +157,7 @@ def _bearing_unknown(reason: Reason, _ready: Readiness, _instrument: Instrument)
     if reason.words:
         return (
             "Where the strings must bear can't be told: the instrument file leaves open"
-            f" {listed(reason.words)}. Write them in."
+            f" {listed(reason.words)}. Write {'it' if len(reason.words) == 1 else 'them'} in."
         )
     return (
         "Where the strings must bear can't be told: it takes the neck angle and the plane height, or readings that"

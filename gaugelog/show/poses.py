@@ -80,12 +80,13 @@ def moved_poses(setting: NeckSetting, comparison: Comparison) -> tuple[Pose, ...
         return (before,)
     lever = setting.figures["mm_per_degree"].value
     height = before.height_mm + (raised[0].change + raised[1].change) / 2 - lever * turned.value
+    less_sure = max(raised[0], raised[1], key=lambda each: each.u_after)
     aside = changes.get(("centreline_offset", ""))
     after = Pose(
         label=comparison.to_stage,
         angle_deg=before.angle_deg + turned.value,
         height_mm=height,
-        band_mm=_expanded(Estimate(0.0, max(each.u_after for each in raised if each is not None), "mm")),
+        band_mm=_expanded(Estimate(0.0, less_sure.u_after, "mm", less_sure.dof)),
         bearing_mm=(raised[0].after, raised[1].after),
         offset_mm=before.offset_mm if aside is None else aside.after,
         offset_at_joint_mm=before.offset_at_joint_mm,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -21,6 +22,12 @@ def clamp(
         typer.Option(metavar="NAME", help="Only set a mark (glue on, clamps on, clamps off, or words) and end."),
     ] = None,
     ago: Annotated[str, typer.Option(metavar="TIME", help="With --mark: how long ago, such as 2m or 1h30m.")] = NOW,
+    table: Annotated[
+        Path | None,
+        typer.Option(
+            "--from", metavar="FILE.csv", help="Bring in a session logged elsewhere: time,gauge,value[,unit]."
+        ),
+    ] = None,
     instrument: InstrumentOption = None,
     recording: RecordingOption = None,
 ) -> None:
@@ -34,6 +41,11 @@ def clamp(
     if mark is None and ago != NOW:
         raise typer.BadParameter("--ago goes with --mark; in a running session press b")
     path, target = find_files(instrument, recording)
+    if table is not None:
+        from gaugelog.cli.clamp_table import take_table
+
+        take_table(table, load_instrument(path), target, path.parent)
+        return
     piece = load_instrument(path)
     names = tuple(piece.gauge(name).name for name in gauges) if gauges else tuple(piece.gauges)
     with open_work(piece, target, CLAMP_SITTING, datasheet_folders(path.parent)) as work:

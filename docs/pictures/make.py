@@ -1,12 +1,15 @@
-"""Make the pictures of the README anew: python docs/pictures/make.py [PATH OF A CHROMIUM]
+"""Make the pictures of the README and of docs/ anew: python docs/pictures/make.py [PATH OF A CHROMIUM]
 
-The report is the demo's; the stream view is `gaugelog stream`'s own, fed by a simulated gauge on virtual time.
+The report is the demo's; the stream view is `gaugelog stream`'s own, fed by a simulated gauge on virtual time; the neck
+is the demo's with its pocket floor made wrong, as `gaugelog neck --cut --picture` draws it.
 """
 
 from __future__ import annotations
 
 import asyncio
+import csv
 import io
+import math
 import subprocess
 import sys
 import tempfile
@@ -26,7 +29,21 @@ from gaugelog.show.sanding_view import sanding_view
 HERE = Path(__file__).parent
 CHROMIUM = sys.argv[1] if len(sys.argv) > 1 else "/usr/bin/chromium"
 PASS_S = 4.0
+NECK_WIDTH = 1080
 WIDTH, HEIGHT = 84, 25
+WRONG_DEG = 0.3
+"""By how much the pocket floor rises too much toward the tail, about its body-edge end."""
+SADDLE_MM = 274.5
+DRY_FIT = {
+    "pocket-wall-squareness": 90.05,
+    "neck-angle": 2.85 + WRONG_DEG,
+    "neck-roll": 0.05,
+    "clearance-bass": 0.525 + SADDLE_MM * math.tan(math.radians(WRONG_DEG)),
+    "clearance-treble": 0.575 + SADDLE_MM * math.tan(math.radians(WRONG_DEG)),
+    "centreline-bridge": -0.1,
+    "control": 0.15,
+}
+"""Invented readings of that neck, degrees and mm, by the checkpoints of the demo."""
 
 
 async def sanded(seconds: float) -> SandingState:
@@ -60,13 +77,31 @@ _PAGE = """<body style="margin:0"><pre style="display:inline-block;margin:0;padd
 color:#e8e4da;font:15px/1.17 'DejaVu Sans Mono',monospace">{code}</pre></body>"""
 
 
+def neck_page(folder: Path) -> str:
+    """Return a page with the picture of the demo's neck on a pocket floor that is wrong, and the wood to take off."""
+    table = folder / "dry-fit.csv"
+    with table.open("w", encoding="utf-8", newline="") as file:
+        rows = csv.writer(file)
+        rows.writerow(("checkpoint", "value"))
+        for checkpoint, value in DRY_FIT.items():
+            rows.writerows([(checkpoint, f"{value:.2f}")] * 3)
+    picture = folder / "neck.svg"
+    work = ["--instrument", str(folder / "demo-baritone.toml"), "--recording", str(folder / "dry-fit.gaugelog")]
+    for command in (["capture", "before", "--from", str(table)], ["neck", "--cut", "--picture", str(picture)]):
+        subprocess.run([sys.executable, "-m", "gaugelog", *command, *work], check=True)
+    drawn = picture.read_text(encoding="utf-8").partition("?>")[2]
+    return f'<body style="margin:0"><div style="width:{NECK_WIDTH}px">{drawn}</div></body>'
+
+
 def main() -> None:
-    """Write both pictures."""
+    """Write the three pictures."""
     page_of_stream = stream_page()
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         subprocess.run([sys.executable, "-m", "gaugelog", "demo", "--into", folder], check=True)
         stream = Path(folder) / "stream.html"
         stream.write_text(page_of_stream, encoding="utf-8")
+        neck = Path(folder) / "neck.html"
+        neck.write_text(neck_page(Path(folder)), encoding="utf-8")
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         page = browser.new_page(viewport={"width": 1080, "height": 1180})
         page.goto((Path(folder) / "demo-baritone.html").as_uri())
@@ -74,6 +109,8 @@ def main() -> None:
         page.screenshot(path=HERE / "report.png")
         page.goto(stream.as_uri())
         page.locator("pre").screenshot(path=HERE / "stream.png")
+        page.goto(neck.as_uri())
+        page.locator("svg").screenshot(path=HERE / "neck.png")
         browser.close()
 
 

@@ -1,0 +1,207 @@
+"""Whether a session crept, against a plain line, and when it came to rest.
+
+Here: the shape of creep, the choice of a curve, rest. Not here: the fit under noise and wander (`wander`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gaugelog.analysis.wander import SHARES, Blocks, Fit, fit, gains, whiten
+
+COARSE_SHARES = SHARES[::2]
+TAUS, STARTS = 9, 24
+LEAST_TAU_SHARE, MOST_TAU_SHARE = 1 / 60, 1.5
+LATEST_START = 0.85
+REFINEMENTS = 4
+LEAST_BLOCKS = 12
+MARGIN = 6.0
+SIDED_95 = 1.6448536269514722
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Creep:
+    """A level that settles: level + size (1 - exp(-(t - start)/tau)) from `start_us` on; u is of the size."""
+
+    size: float
+    tau_s: float
+    u: float
+    start_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """The shape of creep in seconds; `free_start` where its start was read from the readings too."""
+
+    start_s: float
+    tau_s: float
+    free_start: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trend:
+    """What a session does apart from its steps: `line`, or `settling`, or neither; and the fit of all columns.
+
+    Columns are the steps, then the line's time or the creep's shape and its slopes by ln tau and by the start.
+    """
+
+    line: bool
+    settling: Settling | None
+    fitted: Fit
+
+
+def shape(time_s: NDArray[np.float64], start_s: float, tau_s: float) -> NDArray[np.float64]:
+    """Return 1 - exp(-(t - start)/tau), 0 before the start; any shape of `time_s`."""
+    past = np.maximum(time_s - start_s, 0.0) / tau_s
+    risen: NDArray[np.float64] = -np.expm1(-past)
+    return risen
+
+
+def columns_of(time_s: NDArray[np.float64], size: float, settling: Settling) -> NDArray[np.float64]:
+    """Return creep's column and its slopes by ln tau and (where it is free) by the start, shape (n, 2 or 3)."""
+    past = np.maximum(time_s - settling.start_s, 0.0) / settling.tau_s
+    left = np.exp(-past)
+    columns = [1 - left, -size * past * left]
+    if settling.free_start:
+        columns.append(np.where(time_s > settling.start_s, -size * left / settling.tau_s, 0.0))
+    return np.column_stack(columns)
+
+
+def _bic(deviance: float, count: int, n: int) -> float:
+    return deviance + count * math.log(n)
+
+
+def _grid(blocks: Blocks, step_s: list[float]) -> list[Settling]:
+    """Return the shapes that are tried: from the first reading, from each step, and from moments between."""
+    begin = float(blocks.time_s[0] - blocks.span_s[0] / 2)
+    length = float(blocks.time_s[-1]) - begin
+    widest = float(np.median(np.diff(blocks.time_s)))
+    taus = np.geomspace(max(length * LEAST_TAU_SHARE, 2 * widest), length * MOST_TAU_SHARE, TAUS)
+    latest = begin + LATEST_START * length
+    fixed = [begin] + [each for each in step_s if each < latest]
+    free = np.linspace(begin, latest, STARTS + 1)[1:]
+    return [Settling(start, float(tau), False) for start in fixed for tau in taus] + [
+        Settling(float(start), float(tau), True) for start in free for tau in taus
+    ]
+
+
+def choose(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float) -> Trend:
+    """Return the curve that the readings call for: a level, a line, or creep, beside the steps.
+
+    Formula: the Bayesian information criterion, deviance + k ln n, of each curve at its own likeliest share of
+    wander; creep counts its size and tau, and its start where that is neither the first reading nor a step.
+    Creep must be better by a margin of 6 (strong evidence in the usual wording).
+    Source: Schwarz, Annals of Statistics 6, 1978 (from memory).
+
+    When this is wrong: wander that happens to bend like creep; creep that has hardly begun or was nearly over.
+
+    Args:
+        blocks: of the session.
+        steps: shape (n, p), the steps' columns.
+        step_s: when they were.
+        floor: as `wander.fit`.
+    """
+    n = blocks.size
+    time = blocks.time_s[:, None]
+    base = steps.shape[1]
+    level, line = fit(blocks, steps, floor), None
+    if n < base + 4:
+        return Trend(False, None, level)
+    line = fit(blocks, np.column_stack((steps, time)), floor)
+    line_bic, level_bic = _bic(line.deviance, 1, n), _bic(level.deviance, 0, n)
+    plain = Trend(True, None, line) if line_bic < level_bic else Trend(False, None, level)
+    if n < max(LEAST_BLOCKS, base + 6):
+        return plain
+    settling = _likeliest(blocks, steps, step_s, floor)
+    if settling is None:
+        return plain
+    settled = _refined(blocks, steps, settling, floor)
+    if settled is None:
+        return plain
+    settling, fitted = settled
+    count = 3 if settling.free_start else 2
+    if _bic(fitted.deviance, count, n) + MARGIN < min(line_bic, level_bic):
+        return Trend(False, settling, fitted)
+    return plain
+
+
+def _likeliest(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float) -> Settling | None:
+    tried = _grid(blocks, step_s)
+    shapes = np.column_stack([shape(blocks.time_s, each.start_s, each.tau_s) for each in tried])
+    white = whiten(blocks, np.column_stack((steps, shapes)), COARSE_SHARES)
+    gained, without = gains(white, steps.shape[1], floor)
+    least = (without[:, None] - gained).min(axis=0)
+    penalty = np.array([math.log(blocks.size) if each.free_start else 0.0 for each in tried])
+    best = int(np.argmin(least + penalty))
+    return tried[best] if np.isfinite(least[best]) else None
+
+
+def _refined(
+    blocks: Blocks, steps: NDArray[np.float64], settling: Settling, floor: float
+) -> tuple[Settling, Fit] | None:
+    """Return the shape after a few Gauss-Newton rounds, and its fit; None where it ran out of the session."""
+    base = steps.shape[1]
+    size = float(
+        fit(blocks, np.column_stack((steps, shape(blocks.time_s, settling.start_s, settling.tau_s))), floor).value[base]
+    )
+    length = float(blocks.time_s[-1] - blocks.time_s[0])
+    begin = float(blocks.time_s[0] - blocks.span_s[0] / 2)
+    earliest, latest = float(blocks.time_s[2]), begin + LATEST_START * length
+    for _ in range(REFINEMENTS):
+        told = fit(blocks, np.column_stack((steps, columns_of(blocks.time_s, size, settling))), floor)
+        by_tau = float(np.clip(told.value[base + 1], -0.5, 0.5))
+        tau = settling.tau_s * math.exp(by_tau)
+        start = settling.start_s
+        if settling.free_start:
+            start += float(np.clip(told.value[base + 2], -length / STARTS, length / STARTS))
+        if not (LEAST_TAU_SHARE / 2 * length < tau < 2 * MOST_TAU_SHARE * length) or start > latest:
+            return None
+        # a start next to the first reading can't be told from it
+        free = settling.free_start and start > earliest
+        settling = Settling(start if free or not settling.free_start else begin, tau, free)
+        size = float(told.value[base])
+        if size == 0.0:
+            return None
+    told = fit(blocks, np.column_stack((steps, columns_of(blocks.time_s, size, settling))), floor)
+    return settling, told
+
+
+def rest_s(blocks: Blocks, trend: Trend, base: int, last_step_s: float, limit: float, digits_u: float) -> float | None:
+    """Return when the session came to rest, in seconds; None where that can't be said.
+
+    Formula: creep's rate size/tau exp(-(t - start)/tau) falls below the limit at start + tau ln(|size|/(tau limit));
+    without creep it is at rest from the start; never before the last step. From there on the readings themselves must
+    bear it out: the slope of a line through them, with 1.645 times its uncertainty (noise, wander and digits), is
+    within the limit.
+
+    When this is wrong: a gauge's own wander that cancels the neck's; a short rest of session can't bear anything out.
+
+    Args:
+        blocks: of the session.
+        trend: what `choose` found.
+        base: number of step columns in it.
+        last_step_s: of the last step, or the start.
+        limit: in the base unit per day.
+        digits_u: what the digits leave in the difference of two levels.
+    """
+    at = last_step_s
+    if trend.settling is not None and limit > 0:
+        size = abs(float(trend.fitted.value[base]))
+        tau = trend.settling.tau_s
+        fastest = size / tau * DAY_S
+        at = max(at, trend.settling.start_s)
+        if fastest > limit:
+            at = max(at, trend.settling.start_s + tau * math.log(fastest / limit))
+    after = blocks.time_s - blocks.span_s / 2 >= at - 1e-6
+    if int(after.sum()) < 4:
+        return None
+    rest = Blocks(blocks.time_s[after], blocks.span_s[after], blocks.value[after], blocks.weight[after])
+    told = fit(rest, rest.time_s[:, None])
+    length = float(rest.time_s[-1] - rest.time_s[0])
+    u = math.hypot(math.sqrt(max(float(told.covariance[0, 0]), 0.0)), digits_u / length)
+    return at if (abs(float(told.value[0])) + SIDED_95 * u) * DAY_S <= limit else None

@@ -24,7 +24,7 @@ from gaugelog.show.neck_budget_view import budget_view
 from gaugelog.show.neck_words import (
     CENTRELINE_MEANS,
     FIGURE_WORDS,
-    break_sentence,
+    break_sentences,
     cut_sentences,
     left_open_sentences,
     misfit_sentences,
@@ -214,9 +214,7 @@ def _sentences(setting: NeckSetting, instrument: Instrument, advise: bool) -> li
         remedy = " `gaugelog neck --cut` says where wood comes off." if bad and advise else ""
         found.append(prose(words + remedy, style=WARN if bad else STRONG))
     found += [prose(words, style=WARN) for words in misfit_sentences(setting)]
-    bend, least = setting.figure("break_angle"), instrument.bridge.least_break_angle
-    if bend is not None and least is not None and bend.value < least:
-        found.append(prose(break_sentence(bend, least), style=WARN))
+    found += [prose(words, style=WARN) for words in break_sentences(setting, instrument)]
     found += [prose(words) for words in missing_sentences(setting)]
     found += [prose(words) for words in left_open_sentences(setting, instrument)]
     found += [prose(words, style=QUIET) for words in taken_sentences(setting, instrument.units)]

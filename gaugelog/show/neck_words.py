@@ -157,6 +157,13 @@ def _is_sure(margin: Estimate, reserve_mm: float) -> bool:
     return margin.value - float(t_quantile(_SURE, margin.dof)) * margin.u >= reserve_mm
 
 
+def break_sentences(setting: NeckSetting, instrument: Instrument) -> Iterator[str]:
+    """Yield that the strings bend too little over the saddle, where they do."""
+    bend, least_deg = setting.figure("break_angle"), instrument.bridge.least_break_angle
+    if bend is not None and least_deg is not None and bend.value < least_deg:
+        yield break_sentence(bend, least_deg)
+
+
 def break_sentence(bend: Estimate, least_deg: float) -> str:
     """Return that the strings bend too little over the saddle, and what would make them bend more."""
     shown = value_beside_u(bend.value, bend.u, Quantity.ANGLE)

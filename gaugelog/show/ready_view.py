@@ -44,7 +44,7 @@ def ready_view(ready: Readiness, instrument: Instrument, complete: bool = True) 
         *(prose(untold_words(each)) for each in ready.foresight.untold),
         prose(
             "Provable: the smallest limit that an unmoved neck will be called held at after the glue, 4 times out of 5"
-            " (95 % confidence).",
+            " (95\N{NO-BREAK SPACE}% confidence); ! where the limit is smaller than that.",
             style=QUIET,
         ),
         Text(),

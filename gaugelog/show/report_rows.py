@@ -17,6 +17,7 @@ from gaugelog.model.quantities import Quantity
 from gaugelog.show.movement_view import consequence_rows, movement_rows, movement_sentences, plain_sentence
 from gaugelog.show.neck_view import figure_rows
 from gaugelog.show.neck_words import (
+    break_sentences,
     cut_sentences,
     left_open_sentences,
     misfit_sentences,
@@ -106,7 +107,7 @@ def _standing(setting: NeckSetting, instrument: Instrument) -> Row | None:
     if not setting.figures.keys() & {"neck_angle", "plane_height"}:
         return None
     travel = travel_sentence(setting, instrument)
-    said = [(words, True) for words in misfit_sentences(setting)]
+    said = [(words, True) for words in (*misfit_sentences(setting), *break_sentences(setting, instrument))]
     told = (missing_sentences(setting), left_open_sentences(setting, instrument))
     said += [(words, False) for each in (*told, taken_sentences(setting, instrument.units)) for words in each]
     return {

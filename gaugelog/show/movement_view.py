@@ -16,7 +16,7 @@ from gaugelog.analysis.student import t_quantile
 from gaugelog.model.quantities import Quantity
 from gaugelog.show.layout import fitting, prose
 from gaugelog.show.look import QUIET, STRONG, WARN, plain_table, two_lines
-from gaugelog.show.numbers import UNKNOWN, amount_text, uncertain_text
+from gaugelog.show.numbers import UNKNOWN, amount_text, rounded, uncertain_text, value_beside_u
 
 MOVEMENT_WORDS = {
     "neck_angle": "neck angle",
@@ -89,7 +89,8 @@ def consequence_rows(movement: NeckMovement, units: str = "mm") -> Iterator[tupl
         expanded = _expanded(each)
         what = f"{_CONSEQUENCES[each.name]}, {each.side}" if each.side else _CONSEQUENCES[each.name]
         if each.unit == "cents":
-            yield what, "0", f"{each.after:+.1f}", f"{each.change:+.1f} ± {expanded:.1f} cents"
+            after, change = (rounded(cents, 1, signed=True) for cents in (each.after, each.change))
+            yield what, "0", after, f"{change} ± {rounded(expanded, 1)} cents"
             continue
         before, after = (
             _with_u(*pair, each, units) for pair in ((each.before, each.u_before), (each.after, each.u_after))
@@ -100,7 +101,7 @@ def consequence_rows(movement: NeckMovement, units: str = "mm") -> Iterator[tupl
 def _with_u(value: float, u: float, each: Consequence, units: str) -> str:
     """Return a value with its 95 %; one that is as planned stands alone."""
     if u <= 0:
-        return amount_text(value, Quantity.LENGTH, units)
+        return value_beside_u(value, None, Quantity.LENGTH, units)
     return uncertain_text(value, float(t_quantile(0.975, each.dof)) * u, Quantity.LENGTH, units)
 
 
@@ -143,7 +144,7 @@ def plain_sentence(movement: NeckMovement, units: str = "mm") -> str:
 
 def _gone(each: Consequence, units: str) -> str:
     words, (up, down) = _GONE[each.name]
-    size = f"{abs(each.change):.1f} cents" if each.unit == "cents" else ""
+    size = f"{rounded(abs(each.change), 1)} cents" if each.unit == "cents" else ""
     return (
         f"{words} {up if each.change > 0 else down} by {size or amount_text(abs(each.change), Quantity.LENGTH, units)}"
     )

@@ -171,7 +171,9 @@ def _refined(
     return settling, told
 
 
-def rest_s(blocks: Blocks, trend: Trend, base: int, last_step_s: float, limit: float, digits_u: float) -> float | None:
+def rest_s(
+    blocks: Blocks, trend: Trend, base: int, last_step_s: float, limit: float, digits_u: float, floor: float
+) -> float | None:
     """Return when the session came to rest, in seconds; None where that can't be said.
 
     Formula: creep's rate size/tau exp(-(t - start)/tau) falls below the limit at start + tau ln(|size|/(tau limit));
@@ -188,6 +190,7 @@ def rest_s(blocks: Blocks, trend: Trend, base: int, last_step_s: float, limit: f
         last_step_s: of the last step, or the start.
         limit: in the base unit per day.
         digits_u: what the digits leave in the difference of two levels.
+        floor: as `wander.fit`.
     """
     at = last_step_s
     if trend.settling is not None and limit > 0:
@@ -201,7 +204,7 @@ def rest_s(blocks: Blocks, trend: Trend, base: int, last_step_s: float, limit: f
     if int(after.sum()) < 4:
         return None
     rest = Blocks(blocks.time_s[after], blocks.span_s[after], blocks.value[after], blocks.weight[after])
-    told = fit(rest, rest.time_s[:, None])
+    told = fit(rest, rest.time_s[:, None], floor)
     length = float(rest.time_s[-1] - rest.time_s[0])
     u = math.hypot(math.sqrt(max(float(told.covariance[0, 0]), 0.0)), digits_u / length)
     return at if (abs(float(told.value[0])) + SIDED_95 * u) * DAY_S <= limit else None

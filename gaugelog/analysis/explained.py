@@ -6,19 +6,20 @@ Here: bringing the parts together, and the fitted curve. Not here: the parts (`b
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gaugelog.analysis.bins import Bins, binned, held_bins
 from gaugelog.analysis.creep import Creep, Settling, Trend, choose, columns_of, rest_s
+from gaugelog.analysis.dither import left_unseen, noise_chances
 from gaugelog.analysis.noise import difference_noise, digits_u, wild
 from gaugelog.analysis.results import Gap
-from gaugelog.analysis.steps import LEAST_DIGITS, Found, Step, find_steps, moment_of
+from gaugelog.analysis.steps import Found, Step, find_steps, moment_of
 from gaugelog.analysis.wander import Blocks
 
 LEAST_READINGS = 8
@@ -28,6 +29,9 @@ FIRST_BLOCK = 2
 NOISE_S = 30.0
 NOISE_READINGS = 8
 STEP_SIGMAS = 4.0
+LEAST_DIGITS = 1.5
+# a gauge whose noise shows what is between two digits also shows jumps below them: they belong to the curve, untold
+SEEN_DIGITS, SEEN_UNSEEN = 0.6, 0.16
 COVER_95 = 1.959963984540054
 FLOOR_DIGITS = 1e-3
 
@@ -80,7 +84,7 @@ def _blocks(bins: Bins, found: Found, edges: Sequence[int]) -> tuple[Blocks, NDA
     jumps = {int(each) for each in found.place}
     begins: list[int] = []
     ends: list[int] = []
-    for low, high in itertools.pairwise(edges):
+    for low, high in pairwise(edges):
         start = low + (guard if low in jumps else 0)
         stop = high - (guard if high in jumps else 0)
         lengths = _graded(stop - start, most, low in jumps, high in jumps)
@@ -122,26 +126,44 @@ def _graded(count: int, most: int, from_left: bool, from_right: bool) -> list[in
     return left + middle + right[::-1]
 
 
-def _noise(bins: Bins, found: Found, edges: Sequence[int]) -> float:
-    """Return the standard deviation of one reading about its level over half a minute (eight readings at least)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stretches:
+    """Half minutes of a session (eight readings at least), none across a step: readings, mean and variance of each."""
+
+    count: NDArray[np.float64]
+    mean: NDArray[np.float64]
+    variance: NDArray[np.float64]
+
+    @property
+    def noise(self) -> float:
+        """Pooled standard deviation of one reading."""
+        degrees = float((self.count - 1).sum())
+        return math.sqrt(float(((self.count - 1) * self.variance).sum()) / degrees) if degrees > 0 else 0.0
+
+    def quieter(self) -> _Stretches:
+        """Return all but the noisiest fifth, in which steps may be that aren't known yet."""
+        keep = self.variance <= np.quantile(self.variance, 0.8) if self.variance.size else np.ones(0, dtype=np.bool_)
+        return _Stretches(self.count[keep], self.mean[keep], self.variance[keep])
+
+    def rounding(self, steps: tuple[float, ...]) -> float:
+        """Return what the digits leave unseen in the difference of two levels."""
+        if len(steps) > 1 or steps[0] == 0.0 or self.count.size == 0:
+            return digits_u(self.noise**2, steps)
+        digit = steps[0]
+        return left_unseen(noise_chances(self.mean / digit, self.variance / digit**2, self.count), digit)
+
+
+def _stretches(bins: Bins, hidden: NDArray[np.bool_], edges: Sequence[int]) -> _Stretches:
     per_bin = max(float(np.median(bins.weight)), 1.0)
     group = max(math.ceil(NOISE_READINGS / per_bin), round(NOISE_S / max(bins.spacing_s, 1.0)), 1)
-    squares = degrees = 0.0
-    for low, high in itertools.pairwise(edges):
-        firsts = np.arange(low, high, group)
-        if firsts.size == 0:
-            continue
-        keep = ~found.hidden[low:high]
-        weight = np.where(keep, bins.weight[low:high], 0.0)
-        value = bins.value[low:high]
-        at = firsts - low
-        count = np.add.reduceat(weight, at)
-        first = np.add.reduceat(weight * value, at)
-        second = np.add.reduceat(weight * value**2 + np.where(keep, bins.squares[low:high], 0.0), at)
-        some = count > 1
-        squares += float((second[some] - first[some] ** 2 / count[some]).sum())
-        degrees += float((count[some] - 1).sum())
-    return math.sqrt(max(squares, 0.0) / degrees) if degrees > 0 else 0.0
+    first = np.concatenate([np.arange(low, high, group) for low, high in pairwise(edges)]).astype(np.intp)
+    weight = np.where(hidden, 0.0, bins.weight)
+    count = np.add.reduceat(weight, first)
+    total = np.add.reduceat(weight * bins.value, first)
+    square = np.add.reduceat(weight * bins.value**2 + np.where(hidden, 0.0, bins.squares), first)
+    some = count > 1.5
+    count, total, square = count[some], total[some], square[some]
+    return _Stretches(count, total / count, np.maximum(square - total**2 / count, 0.0) / (count - 1))
 
 
 def explain(
@@ -190,12 +212,14 @@ def explain(
     bins = held_bins(utc_us, value, end_us or int(utc_us[-1]), gaps) if holds else binned(utc_us, value)
     if bins.size < LEAST_READINGS:
         return Explained((), None, None, difference_noise(value), int(odd.size))
-    found = find_steps(bins, digit)
+    unseen = _stretches(bins, np.zeros(bins.size, dtype=np.bool_), bins.sittings).quieter().rounding(steps)
+    seen = unseen <= SEEN_UNSEEN * math.hypot(*steps)
+    found = find_steps(bins, digit * (SEEN_DIGITS if seen else LEAST_DIGITS))
     while True:
         told, weak = _explained(bins, found, steps, rest_rate_per_day, int(odd.size), utc_us, value, holds)
         if weak is None:
             return told
-        found = Found(np.delete(found.place, weak), found.hidden)
+        found = replace(found, place=np.delete(found.place, weak))
 
 
 def _explained(
@@ -210,7 +234,8 @@ def _explained(
 ) -> tuple[Explained, int | None]:
     digit = max(steps)
     edges = sorted({*bins.sittings, *(int(each) for each in found.place)})
-    noise = _noise(bins, found, edges)
+    stretches = _stretches(bins, found.hidden, edges)
+    noise, rounding = stretches.noise, stretches.rounding(steps)
     blocks, begin = _blocks(bins, found, edges)
     jumps = edges[1:-1]
     columns = (begin[:, None] >= np.asarray(jumps, dtype=np.intp)[None, :]).astype(np.float64)
@@ -223,21 +248,21 @@ def _explained(
     jump_s = [(each - bins.origin_us) / 1e6 for each in moments]
     floor = (FLOOR_DIGITS * digit) ** 2
     trend = choose(blocks, columns, jump_s, floor)
-    rounding = digits_u(noise**2, steps)
     told = []
     weakest, weak = 1.0, None
     for k, place in enumerate(jumps):
         if place not in found.place:
             continue
         size, u = float(trend.fitted.value[k]), math.sqrt(max(float(trend.fitted.covariance[k, k]), 0.0))
-        strength = abs(size) / max(LEAST_DIGITS * digit * (1 - 1e-9), STEP_SIGMAS * u)
+        strength = abs(size) / max(found.least * (1 - 1e-9), STEP_SIGMAS * u)
         if strength < weakest:
             weakest, weak = strength, int(np.flatnonzero(found.place == place)[0])
-        told.append(Step(moments[k], size, math.hypot(u, rounding)))
+        if abs(size) >= LEAST_DIGITS * digit * (1 - 1e-9):
+            told.append(Step(moments[k], size, math.hypot(u, rounding)))
     if weak is not None:
         return Explained((), None, None, noise, rejected), weak
     last = max([jump_s[k] for k, place in enumerate(jumps) if place in found.place], default=0.0)
-    rest = rest_s(blocks, trend, len(jumps), last, rest_rate_per_day, rounding)
+    rest = rest_s(blocks, trend, len(jumps), last, rest_rate_per_day, rounding, floor)
     result = Explained(
         tuple(told),
         _creep(trend, len(jumps), bins.origin_us, rounding),

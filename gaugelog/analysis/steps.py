@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from gaugelog.analysis.bins import Bins
 from gaugelog.analysis.noise import difference_noise
 
-LEAST_DIGITS = 1.5
 SIGMAS = 6.0
 EVENT_S = 30.0
 SHORT_HALF, LONG_HALF = 6, 120
@@ -23,7 +22,9 @@ FIT_HALF = 60
 LEAST_SIDE = 3
 # what is looked at more closely is a little below what is told in the end
 LOOSE = 0.8
-ROUNDS = 4
+ROUNDS = 5
+# the noise is read from the filter's output where a session holds at least so many windows
+MEASURED = 20
 HOPELESS = 1e12
 # a gap is seen across by a window of twice its length on either side
 GAP_BINS, GAP_REACH = 3.0, 2.0
@@ -41,10 +42,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
-    """Places of steps: `place` k says that the level jumped before bin k; `hidden` marks bins to leave out."""
+    """Places of steps: `place` k says that the level jumped before bin k; `hidden` marks bins to leave out; `least` is the size looked for."""
 
     place: NDArray[np.intp]
     hidden: NDArray[np.bool_]
+    least: float
 
 
 class _Sums:
@@ -101,33 +103,58 @@ def _candidates(time_s: NDArray[np.float64], value: NDArray[np.float64], least: 
     n = value.size
     if n < 2 * LEAST_SIDE:
         return []
-    places = np.arange(n + 1)
-    noise = difference_noise(value)
     longest = max(min(LONG_HALF, n // 4), SHORT_HALF)
-    half = _half_for(noise, least, longest)
-    wide = _wide_at_gaps(time_s)
+    look = _Look(time_s, value, difference_noise(value))
+    half = look.best_half(least, longest)
     found: list[int] = []
-    left = value.copy()
     for _ in range(ROUNDS):
-        reach = np.maximum(half, wide)
-        size, spread = _Sums(time_s, left).jumps(places, np.maximum(places - reach, 0), np.minimum(places + reach, n))
-        noise = max(noise, _scale(size, spread)) if n >= 20 * half else noise
-        wanted = _half_for(noise, least, longest)
-        if wanted > half and not found:
-            half = wanted
-            continue
-        height = np.abs(size)
-        enough = (height >= LOOSE * least) & (height >= SIGMAS * noise * np.sqrt(spread))
-        if found:
-            enough[_near(found, half // 2 + 1, n)] = False
-        new = _peaks(height / np.sqrt(spread), np.flatnonzero(enough), half)
-        for place in new:
-            left[place:] -= size[place]
+        new = look.peaks(half, least, found)
         found += new
         if not new and half >= min(FIT_HALF, longest):
             break
         half = half if new else min(FIT_HALF, longest)
     return sorted(found)
+
+
+class _Look:
+    """One sitting as the filter sees it; what is found is taken out of what is left."""
+
+    def __init__(self, time_s: NDArray[np.float64], value: NDArray[np.float64], noise: float) -> None:
+        self._time_s, self._left, self._noise = time_s, value.copy(), noise
+        self._places = np.arange(value.size + 1)
+        self._wide = _wide_at_gaps(time_s)
+
+    def _jumps(self, half: int) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+        """Return size and variance at each place, and the noise of one bin at this width."""
+        n = self._left.size
+        reach = np.maximum(half, self._wide)
+        low, high = np.maximum(self._places - reach, 0), np.minimum(self._places + reach, n)
+        size, spread = _Sums(self._time_s, self._left).jumps(self._places, low, high)
+        return size, spread, _scale(size, spread) if n >= MEASURED * half else self._noise
+
+    def best_half(self, least: float, longest: int) -> int:
+        """Return the shortest half width at which the least size stands clear, or the one at which most do."""
+        half = _half_for(self._noise, least, longest)
+        best, lowest = half, math.inf
+        while True:
+            clear = SIGMAS * self._jumps(half)[2] * math.sqrt(8 / half)
+            if clear < lowest:
+                best, lowest = half, clear
+            if clear <= LOOSE * least or clear > lowest or half >= longest:
+                return best
+            half = min(2 * half, longest)
+
+    def peaks(self, half: int, least: float, known: list[int]) -> list[int]:
+        """Return the places that stand clear, away from known ones, and take their steps out."""
+        size, spread, noise = self._jumps(half)
+        height = np.abs(size)
+        enough = (height >= LOOSE * least) & (height >= SIGMAS * noise * np.sqrt(spread))
+        if known:
+            enough[_near(known, half // 2 + 1, height.size - 1)] = False
+        new = _peaks(height / np.sqrt(spread), np.flatnonzero(enough), half)
+        for place in new:
+            self._left[place:] -= size[place]
+        return new
 
 
 def _wide_at_gaps(time_s: NDArray[np.float64]) -> NDArray[np.intp]:
@@ -169,11 +196,11 @@ def _pruned(
     return [], np.empty(0)
 
 
-def find_steps(bins: Bins, digit: float) -> Found:
-    """Return where the level jumped by 1.5 digits or more, clear of the noise.
+def find_steps(bins: Bins, least: float) -> Found:
+    """Return where the level jumped by about `least` or more, clear of the noise.
 
     Formula: at each place the least-squares step on a line over a window of 6 to 120 bins either side, the shortest
-    in which 1.2 digits are 6 standard deviations of the noise, as the filter's own output shows it; the largest are
+    in which 0.8 of the least are 6 standard deviations of the noise, as the filter's own output shows it; the largest are
     taken out and what is left is looked through again. Each is then fitted between its neighbours and dropped if it
     doesn't stand. What happens within 30 s is one event: steps of one are put together, and where they cancel (a hand
     at the gauge) none is left and the bins between are hidden.
@@ -184,10 +211,9 @@ def find_steps(bins: Bins, digit: float) -> Found:
 
     Args:
         bins: the session.
-        digit: the largest step of a reading that enters a value.
+        least: the least size that is looked for; what is a little below it is found too.
     """
     hidden = np.zeros(bins.size, dtype=np.bool_)
-    least = LEAST_DIGITS * digit
     kept: list[int] = []
     for start, end in zip(bins.sittings[:-1], bins.sittings[1:], strict=True):
         time_s, value = bins.time_s[start:end], bins.value[start:end]
@@ -202,7 +228,7 @@ def find_steps(bins: Bins, digit: float) -> Found:
             if abs(net) >= LOOSE * least:
                 weight = np.abs(sizes[event])
                 kept.append(start + round(float(np.average(np.asarray(places)[event], weights=weight))))
-    return Found(np.asarray(kept, dtype=np.intp), hidden)
+    return Found(np.asarray(kept, dtype=np.intp), hidden, least)
 
 
 def _events(time_s: NDArray[np.float64], places: list[int]) -> list[list[int]]:

@@ -22,6 +22,12 @@ Matrix = NDArray[np.float64]
 SHIM_COST, TWIST_COST = 1e3, 1e5
 """What a millimetre of shim, and of difference between bass and treble, weighs against one of wood."""
 
+_FARTHEST_MM = 50.0
+"""No depth and no shim is larger."""
+_TWIST = (0.0, 0.0, 1.0)
+_CORNERS = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (1.0, 0.0, 1.0), (0.0, 1.0, 1.0))
+"""The four corners of a plane floor by three unknowns: bass body edge, bass tail, and treble less bass."""
+
 
 @dataclass(frozen=True, slots=True)
 class Pocket:
@@ -155,24 +161,16 @@ def least_cut(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None
         bounds: what the changes must do.
         step: what a hand does, mm.
     """
-    # unknowns: wood at the four corners, shim at the four, size of the difference between bass and treble
-    rows = [(*each.by_corner, *(-part for part in each.by_corner), 0.0) for each in bounds]
-    low, high = [each.low for each in bounds], [each.high for each in bounds]
-    signs = (1.0, -1.0, -1.0, 1.0)
-    rows.append((*signs, *(-sign for sign in signs), 0.0))
-    low.append(0.0)
-    high.append(0.0)
-    difference = (1.0, 0.0, -1.0, 0.0)
-    for sign in (1.0, -1.0):
-        rows.append((*(sign * each for each in difference), *(-sign * each for each in difference), -1.0))
-        low.append(-math.inf)
-        high.append(0.0)
-    cost = [1.0] * 4 + [SHIM_COST] * 4 + [TWIST_COST]
-    twist = math.inf if pocket.width is not None else 0.0
-    for shim in (0.0, math.inf):
-        found = _least(cost, rows, low, high, [pocket.spare] * 4 + [shim] * 4 + [twist], step)
+    of_unknowns, twist = np.array(_CORNERS), np.array([_TWIST])
+    rows = [*(np.array(each.by_corner) @ of_unknowns for each in bounds), *of_unknowns]
+    most = 0.0 if pocket.width is None else _FARTHEST_MM
+    parts = np.vstack([of_unknowns, -of_unknowns, twist, -twist])
+    costs = [1.0] * 4 + [SHIM_COST] * 4 + [TWIST_COST] * 2
+    for shim in (0.0, _FARTHEST_MM):
+        limits = [*((each.low, each.high) for each in bounds), *[(-shim, pocket.spare)] * 4]
+        found = _least(parts, costs, rows, limits, (_FARTHEST_MM, _FARTHEST_MM, most), step)
         if found is not None:
-            return Corners(*(float(found[place] - found[4 + place]) for place in range(4)))
+            return Corners(*(float(each) for each in of_unknowns @ found))
     return None
 
 
@@ -181,37 +179,49 @@ def least_cheek(pocket: Pocket, bounds: Sequence[Bound], step: float | None = No
 
     Args:
         pocket: the floor, whose length the cheeks share.
-        bounds: by bass body edge, bass tail, treble body edge, treble tail.
+        bounds: by bass body edge, bass tail, treble body edge, treble tail; what a treble cheek does, the bass cheek
+            does the other way.
         step: what a hand does, mm.
     """
-    rows = [(*each.by_corner,) for each in bounds]
-    low, high = [each.low for each in bounds], [each.high for each in bounds]
-    found = _least([1.0] * 4, rows, low, high, [math.inf] * 4, step)
-    return None if found is None else Cheeks(*(float(each) for each in found))
+    rows = [np.array(each.by_corner[2:]) for each in bounds]
+    parts = np.vstack([np.eye(2), -np.eye(2)])
+    limits = [(each.low, each.high) for each in bounds]
+    found = _least(parts, [1.0] * 4, rows, limits, (_FARTHEST_MM, _FARTHEST_MM), step)
+    if found is None:
+        return None
+    edge, tail = (float(each) for each in found)
+    return Cheeks(max(-edge, 0.0), max(-tail, 0.0), max(edge, 0.0), max(tail, 0.0))
 
 
 def _least(
-    cost: Sequence[float],
-    rows: Sequence[Sequence[float]],
-    low: Sequence[float],
-    high: Sequence[float],
-    most: Sequence[float],
+    parts: Matrix,
+    costs: Sequence[float],
+    rows: Sequence[Matrix],
+    limits: Sequence[tuple[float, float]],
+    farthest: Sequence[float],
     step: float | None,
 ) -> Matrix | None:
-    """Return the cheapest unknowns from 0 to `most` with `rows` times them from `low` to `high`, None where none are.
+    """Return the unknowns of least cost with `rows` times them within `limits`, None where none are.
 
-    With `step`, they are whole steps.
+    The cost is that of the positive parts of `parts` times the unknowns. With `step`, the unknowns are whole steps;
+    they are few and bounded, so that the search ends.
     """
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     size = 1.0 if step is None else step
+    count, free = parts.shape
+    low, high = np.array(limits, dtype=np.float64).reshape(len(rows), 2).T / size
+    within = np.hstack([np.array(rows).reshape(len(rows), free), np.zeros((len(rows), count))])
+    positive = np.hstack([-parts, np.eye(count)])
+    ends = np.floor(np.array(farthest) / size)
     found = milp(
-        c=np.array(cost),
-        constraints=LinearConstraint(np.array(rows) * size, np.array(low), np.array(high)),
-        bounds=Bounds(0.0, np.array(most) / size),
-        integrality=np.full(len(cost), 0 if step is None else 1),
+        c=np.concatenate([np.zeros(free), costs]),
+        constraints=[LinearConstraint(within, low, high), LinearConstraint(positive, 0.0, np.inf)],
+        bounds=Bounds(np.concatenate([-ends, np.zeros(count)]), np.concatenate([ends, np.full(count, np.inf)])),
+        integrality=np.concatenate([np.full(free, 0 if step is None else 1), np.zeros(count)]),
         options={"mip_rel_gap": 0.0},
     )
     if found.x is None:
         return None
-    return np.asarray(found.x if step is None else np.rint(found.x), dtype=np.float64) * size + 0.0
+    unknowns = found.x[:free] if step is None else np.rint(found.x[:free])
+    return np.asarray(unknowns, dtype=np.float64) * size + 0.0

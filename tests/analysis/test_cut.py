@@ -249,7 +249,7 @@ def test_nothing_does_bounds_that_contradict_each_other() -> None:
 
 def test_nothing_is_taken_off_where_nothing_is_asked() -> None:
     for step in (None, 0.1):
-        cut, cheeks = least_cut(POCKET, [], step), least_cheek(POCKET, [CutBound((1, 1, 1, 1), -1, 1)], step)
+        cut, cheeks = least_cut(POCKET, [], step), least_cheek(POCKET, [CutBound((-1, -1, 1, 1), -1, 1)], step)
         assert cut is not None
         assert cut.nothing
         assert cheeks is not None

@@ -19,6 +19,8 @@ SIGMAS = np.geomspace(0.04, 1.2, 60)
 PHASES = np.linspace(-0.5, 0.5, 65)
 TERMS = 30
 SOFT = 0.01
+# a stretch in which the level moved counts no more than one that is three standard deviations off
+MOST = 9.0
 
 
 def rounded_moments(
@@ -50,7 +52,8 @@ def noise_chances(
     """Return how likely each of `SIGMAS` is as the noise before rounding, summing to one.
 
     Formula: at each σ the mean of a stretch gives its level and that the variance it should show; the squares of
-    (s² - v)/(v + 0.01), worth count/2 each, are its χ².
+    (s² - v)/(v + 0.01), worth count/2 each, are its χ²,
+    never above 9.
 
     When this is wrong: levels that moved within a stretch, noise that isn't normal.
 
@@ -60,10 +63,13 @@ def noise_chances(
         count: readings in each.
     """
     near = mean - np.round(mean)
+    # about their own mean, not with n - 1: readings of two digits only then show exactly f (1 - f)
+    about_mean = variance * (count - 1) / count
     chi2 = np.empty(SIGMAS.size)
     for i, (told, shown) in enumerate(zip(*_tables(), strict=True)):
         wanted = np.interp(near, told, shown)
-        chi2[i] = float(((count - 1) / 2 * ((variance - wanted) / (wanted + SOFT)) ** 2).sum())
+        apart = count / 2 * ((about_mean - wanted) / (wanted + SOFT)) ** 2
+        chi2[i] = float(np.minimum(apart, MOST).sum())
     chance = np.exp(-(chi2 - chi2.min()) / 2)
     whole: NDArray[np.float64] = chance / chance.sum()
     return whole

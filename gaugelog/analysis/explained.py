@@ -214,7 +214,7 @@ def explain(
         return Explained((), None, None, difference_noise(value), int(odd.size))
     unseen = _stretches(bins, np.zeros(bins.size, dtype=np.bool_), bins.sittings).quieter().rounding(steps)
     seen = unseen <= SEEN_UNSEEN * math.hypot(*steps)
-    found = find_steps(bins, digit * (SEEN_DIGITS if seen else LEAST_DIGITS))
+    found = find_steps(bins, LEAST_DIGITS * digit, digit * (SEEN_DIGITS if seen else LEAST_DIGITS))
     while True:
         told, weak = _explained(bins, found, steps, rest_rate_per_day, int(odd.size), utc_us, value, holds)
         if weak is None:

@@ -42,7 +42,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
-    """Places of steps: `place` k says that the level jumped before bin k; `hidden` marks bins to leave out; `least` is the size looked for."""
+    """Places of steps: `place` k says that the level jumped before bin k.
+
+    `hidden` marks bins to leave out; `least` is the size looked for.
+    """
 
     place: NDArray[np.intp]
     hidden: NDArray[np.bool_]
@@ -98,21 +101,21 @@ def _peaks(gain: NDArray[np.float64], flagged: NDArray[np.intp], apart: int) -> 
     return chosen
 
 
-def _candidates(time_s: NDArray[np.float64], value: NDArray[np.float64], least: float) -> list[int]:
+def _candidates(time_s: NDArray[np.float64], value: NDArray[np.float64], sure: float, least: float) -> list[int]:
     """Return the places within one sitting at which the level may have jumped."""
     n = value.size
     if n < 2 * LEAST_SIDE:
         return []
     longest = max(min(LONG_HALF, n // 4), SHORT_HALF)
     look = _Look(time_s, value, difference_noise(value))
-    half = look.best_half(least, longest)
+    halves = {look.best_half(sure, longest), look.best_half(least, longest), min(FIT_HALF, longest)}
     found: list[int] = []
-    for _ in range(ROUNDS):
-        new = look.peaks(half, least, found)
-        found += new
-        if not new and half >= min(FIT_HALF, longest):
-            break
-        half = half if new else min(FIT_HALF, longest)
+    for half in sorted(halves):
+        for _ in range(ROUNDS):
+            new = look.peaks(half, least, found)
+            found += new
+            if not new:
+                break
     return sorted(found)
 
 
@@ -196,12 +199,12 @@ def _pruned(
     return [], np.empty(0)
 
 
-def find_steps(bins: Bins, least: float) -> Found:
+def find_steps(bins: Bins, sure: float, least: float) -> Found:
     """Return where the level jumped by about `least` or more, clear of the noise.
 
-    Formula: at each place the least-squares step on a line over a window of 6 to 120 bins either side, the shortest
-    in which 0.8 of the least are 6 standard deviations of the noise, as the filter's own output shows it; the largest are
-    taken out and what is left is looked through again. Each is then fitted between its neighbours and dropped if it
+    Formula: at each place the least-squares step on a line over a window of 6 to 120 bins either side: the shortest
+    in which 0.8 of `sure` stands clear by 6 standard deviations of the noise, as the filter's own output shows it,
+    then 60 bins, then the shortest for `least`. The largest are taken out and what is left is looked through again. Each is then fitted between its neighbours and dropped if it
     doesn't stand. What happens within 30 s is one event: steps of one are put together, and where they cancel (a hand
     at the gauge) none is left and the bins between are hidden.
     Source: matched filter for a step in white noise on a line (textbook least squares, no clause to cite).
@@ -211,13 +214,14 @@ def find_steps(bins: Bins, least: float) -> Found:
 
     Args:
         bins: the session.
-        least: the least size that is looked for; what is a little below it is found too.
+        sure: the size from which on steps are told, for which the shortest window is made.
+        least: the least size that is looked for, at most `sure`; what is a little below it is found too.
     """
     hidden = np.zeros(bins.size, dtype=np.bool_)
     kept: list[int] = []
     for start, end in zip(bins.sittings[:-1], bins.sittings[1:], strict=True):
         time_s, value = bins.time_s[start:end], bins.value[start:end]
-        candidates = _candidates(time_s, value, least)
+        candidates = _candidates(time_s, value, sure, least)
         if not candidates:
             continue
         places, sizes = _pruned(time_s, value, candidates, least, difference_noise(value))

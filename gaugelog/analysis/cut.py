@@ -22,6 +22,8 @@ Matrix = NDArray[np.float64]
 SHIM_COST, TWIST_COST = 1e3, 1e5
 """What a millimetre of shim, and of difference between bass and treble, weighs against one of wood."""
 
+_TIE = 1e-4
+"""What makes the tail end of a cheek cheaper: of two cuts of as much wood, the one in one place."""
 _FARTHEST_MM = 50.0
 """No depth and no shim is larger."""
 _TWIST = (0.0, 0.0, 1.0)
@@ -170,7 +172,7 @@ def least_cut(pocket: Pocket, bounds: Sequence[Bound], step: float | None = None
         limits = [*((each.low, each.high) for each in bounds), *[(-shim, pocket.spare)] * 4]
         found = _least(parts, costs, rows, limits, (_FARTHEST_MM, _FARTHEST_MM, most), step)
         if found is not None:
-            return Corners(*(float(each) for each in of_unknowns @ found))
+            return Corners(*(float(each) * (step or 1.0) for each in of_unknowns @ found))
     return None
 
 
@@ -186,10 +188,10 @@ def least_cheek(pocket: Pocket, bounds: Sequence[Bound], step: float | None = No
     rows = [np.array(each.by_corner[2:]) for each in bounds]
     parts = np.vstack([np.eye(2), -np.eye(2)])
     limits = [(each.low, each.high) for each in bounds]
-    found = _least(parts, [1.0] * 4, rows, limits, (_FARTHEST_MM, _FARTHEST_MM), step)
+    found = _least(parts, [1.0 + _TIE, 1.0] * 2, rows, limits, (_FARTHEST_MM, _FARTHEST_MM), step)
     if found is None:
         return None
-    edge, tail = (float(each) for each in found)
+    edge, tail = (float(each) * (step or 1.0) for each in found)
     return Cheeks(max(-edge, 0.0), max(-tail, 0.0), max(edge, 0.0), max(tail, 0.0))
 
 
@@ -201,7 +203,7 @@ def _least(
     farthest: Sequence[float],
     step: float | None,
 ) -> Matrix | None:
-    """Return the unknowns of least cost with `rows` times them within `limits`, None where none are.
+    """Return the unknowns of least cost with `rows` times them within `limits`, mm or steps, None where none are.
 
     The cost is that of the positive parts of `parts` times the unknowns. With `step`, the unknowns are whole steps;
     they are few and bounded, so that the search ends.
@@ -223,5 +225,4 @@ def _least(
     )
     if found.x is None:
         return None
-    unknowns = found.x[:free] if step is None else np.rint(found.x[:free])
-    return np.asarray(unknowns, dtype=np.float64) * size + 0.0
+    return np.asarray(found.x[:free] if step is None else np.rint(found.x[:free]), dtype=np.float64) + 0.0

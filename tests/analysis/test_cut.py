@@ -137,16 +137,16 @@ def test_the_least_cut_is_that_of_a_linear_programme_written_another_way(problem
         assert wood_of(cut) == pytest.approx(plain, abs=1e-5)
 
 
-SMALL_STEP = 0.25
-WHOLE = np.arange(-6, 7)
+SMALL_STEP, STEPS = 0.25, 6
 
 
-def every_whole_cut(pocket: Pocket) -> np.ndarray:
-    """All cuts of -6 to 6 steps at each corner that leave the floor plane and take no more than may go, (n, 4)."""
-    ends = np.array(list(itertools.product(WHOLE, WHOLE, WHOLE)))
-    corners = np.column_stack([ends[:, 0], ends[:, 1], ends[:, 2], ends[:, 2] + ends[:, 1] - ends[:, 0]])
-    kept = corners[(np.abs(corners[:, 3]) <= WHOLE[-1]) & (corners.max(axis=1) * SMALL_STEP <= pocket.spare + 1e-9)]
-    return np.asarray(kept * SMALL_STEP)
+def every_whole_cut(pocket: Pocket, step: float, most: int) -> np.ndarray:
+    """All cuts of up to `most` steps at each corner that leave the floor plane and take no more than may go, (n, 4)."""
+    whole = np.arange(-most, most + 1)
+    bass_edge, bass_tail, treble_edge = (each.ravel() for each in np.meshgrid(whole, whole, whole))
+    corners = np.column_stack([bass_edge, bass_tail, treble_edge, treble_edge + bass_tail - bass_edge])
+    kept = corners[(np.abs(corners[:, 3]) <= most) & (corners.max(axis=1) * step <= pocket.spare + 1e-9)]
+    return np.asarray(kept * step)
 
 
 @given(problem=problems())
@@ -155,7 +155,7 @@ def test_no_whole_step_cut_is_better(problem: tuple[Pocket, list[Fall]]) -> None
     """Every cut up to six steps a corner tried in numpy: no shim, least twist, least shim, least wood."""
     pocket, falls = problem
     cut = least_cut(pocket, [each.bound(pocket) for each in falls], SMALL_STEP)
-    tried = every_whole_cut(pocket)
+    tried = every_whole_cut(pocket, SMALL_STEP, STEPS)
     for each in falls:
         fell = floor_fall(pocket, tried, each.x, each.y)
         tried = tried[(fell >= each.least - 1e-9) & (fell <= each.most + 1e-9)]
@@ -166,7 +166,7 @@ def test_no_whole_step_cut_is_better(problem: tuple[Pocket, list[Fall]]) -> None
     steps = np.array(cut.all()) / SMALL_STEP
     assert steps == pytest.approx(np.rint(steps), abs=1e-12)
     best = min((rank(each) for each in tried), default=None)
-    if np.abs(steps).max() <= WHOLE[-1]:
+    if np.abs(steps).max() <= STEPS:
         assert best == rank(cut.all())
     else:
         assert best is None or rank(cut.all()) <= best
@@ -245,6 +245,41 @@ def test_nothing_does_bounds_that_contradict_each_other() -> None:
     crossed = CutBound((1.0, 0.0, 0.0, 0.0), 2.0, 1.0)
     assert least_cut(POCKET, [crossed]) is None
     assert least_cheek(POCKET, [crossed], 0.1) is None
+
+
+@pytest.mark.parametrize(
+    ("pocket", "falls", "step"),
+    [
+        (Pocket(-6.0, 55.0, 44.0, 0.5), [Fall(274.5, -26.0, 0.1, 0.7), Fall(0.0, -26.0, -0.3, -0.1)], 0.25),
+        (Pocket(0.0, 55.0, 44.0), [Fall(274.5, 0.0, 0.7, 1.3), Fall(274.5, 26.0, -0.6, -0.2)], 0.05),
+    ],
+)
+def test_the_search_over_whole_steps_ends(pocket: Pocket, falls: list[Fall], step: float) -> None:
+    """Found by chance: with unbounded depths at four corners, tied by a plane, these kept a solver busy for ever.
+
+    Where it says that nothing does it, every cut of up to 40 steps a corner was tried in numpy.
+    """
+    cut = least_cut(pocket, [each.bound(pocket) for each in falls], step)
+    if cut is not None:
+        assert_meets(pocket, falls, cut)
+        return
+    tried = every_whole_cut(pocket, step, 40)
+    for each in falls:
+        fell = floor_fall(pocket, tried, each.x, each.y)
+        tried = tried[(fell >= each.least - 1e-9) & (fell <= each.most + 1e-9)]
+    assert not len(tried)
+
+
+def test_a_twist_is_better_than_a_shim() -> None:
+    """Found by chance: untwisted, only a shim does it; twisted, wood alone does."""
+    pocket = Pocket(-6.0, 76.0, 56.0, 1.0)
+    falls = [Fall(274.5, 0.0, -0.5, -0.1), Fall(274.5, 26.0, -0.8, -0.6), Fall(150.0, -26.0, -0.3, 0.3)]
+    assert least(falls, pocket, WOOD, shim=False, twist=True) is not None
+    for step in (None, 0.1):
+        cut = least_cut(pocket, [each.bound(pocket) for each in falls], step)
+        assert cut is not None
+        assert cut.shim == 0.0
+        assert_meets(pocket, falls, cut)
 
 
 def test_nothing_is_taken_off_where_nothing_is_asked() -> None:
@@ -345,7 +380,7 @@ def test_the_least_cheek_is_the_best_corner_of_all_that_is_allowed(aside: float,
         for edge, tail in corners
         if all(abs(edge + (tail - edge) * x / 90 - wanted) <= half + 1e-9 for x, wanted in places)
     ]
-    assert sum(_depths(cheeks)) == pytest.approx(min(allowed), abs=1e-6)
+    assert sum(_depths(cheeks)) == pytest.approx(min(allowed), abs=1e-4)
 
 
 def test_whole_steps_off_a_cheek_are_the_fewest() -> None:

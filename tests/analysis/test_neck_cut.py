@@ -198,6 +198,15 @@ def test_no_cut_rests_on_a_reading_that_contradicts_the_others(errors: Mapping[s
                 assert (tolerance.low or -math.inf) <= value <= (tolerance.high or math.inf)
 
 
+def test_what_is_left_out_leaves_the_rest_as_sure_as_it_was() -> None:
+    """A centreline misread says nothing of the neck's angle, which keeps its u, the file's written steps included."""
+    read = synthetic.hand(4, errors={"centreline-bridge": 1.0}).read(synthetic.wrong_by(0.5))
+    advice = synthetic.advise(read)
+    assert advice.left_out == ("centreline-bridge",)
+    for name in ("neck_angle", "plane_height", "required_bearing.bass"):
+        assert advice.figures[name].u == pytest.approx(read.setting.figures[name].u, rel=1e-3), name
+
+
 def with_tolerance(name: str, low: float | None, high: float | None) -> Instrument:
     """The synthetic.plan with another tolerance at one checkpoint."""
     tolerance = Tolerance(ToleranceSide.BOTH, low, high)

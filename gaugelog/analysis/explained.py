@@ -147,7 +147,8 @@ class _Stretches:
 
     def rounding(self, steps: tuple[float, ...]) -> float:
         """Return what the digits leave unseen in the difference of two levels."""
-        if len(steps) > 1 or steps[0] == 0.0 or self.count.size == 0:
+        loud = self.count.size == 0 or float(np.median(self.variance)) > steps[0] ** 2
+        if loud or len(steps) > 1:
             return digits_u(self.noise**2, steps)
         digit = steps[0]
         return left_unseen(noise_chances(self.mean / digit, self.variance / digit**2, self.count), digit)

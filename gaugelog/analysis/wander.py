@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 SHARES = np.concatenate(([0.0], np.logspace(-5, 3, 17)))
 TINY = 1e-12
+NO_WANDER = 60.0
 SPANNED = 1e-10
 
 
@@ -134,7 +135,7 @@ def solve(blocks: Blocks, white: Whitened, floor: float = 0.0, shares: NDArray[n
     deviance = n * np.log(squares / n) + white.log_det
     free = max(n - p, 1)
     restricted = free * np.log(squares / free) + white.log_det + log_det
-    chance = np.exp(-(restricted - restricted.min()) / 2)
+    chance = np.exp(-(restricted - restricted.min()) / 2) * np.where(shares == 0.0, NO_WANDER, 1.0)
     chance /= chance.sum()
     variance = squares / free
     mean = chance @ value

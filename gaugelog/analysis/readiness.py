@@ -189,7 +189,8 @@ def _of_checkpoint(row: CheckpointReady, snapshot: Snapshot) -> list[Reason]:
             found.append(Reason(Ground.SKIPPED, point.id, True, (skipped,)))
         else:
             found.append(Reason(Ground.UNREAD, point.id, True))
-    if point.kind.glued and point.limit is not None and not row.can_prove:
+    said = bool(found) and row.mean is None and not point.must_prove
+    if point.kind.glued and point.limit is not None and not row.can_prove and not said:
         ground = Ground.MUST_PROVE if point.must_prove else Ground.CANNOT_PROVE
         found.append(Reason(ground, point.id, point.must_prove))
     return found

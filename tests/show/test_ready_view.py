@@ -125,11 +125,14 @@ def test_a_movement_that_can_not_be_proven_is_said_in_its_own_unit() -> None:
 
 
 def test_where_nothing_can_be_proven_the_reason_is_told() -> None:
-    unread = said(stage_of(without=("end-rise",)), Ground.CANNOT_PROVE, "end-rise")
+    untolerated = with_point("end-rise", tolerance=None)
+    unread = said(stage_of(plan=untolerated, without=("end-rise",)), Ground.CANNOT_PROVE, "end-rise")
     assert unread == (
         "end-rise: it was not read, so nothing can be proven of it after the glue. Read it with"
         " `gaugelog capture before`."
     )
+    grounds = [each.ground for each in stage_of(without=("end-rise",)).ready.reasons if each.about == "end-rise"]
+    assert grounds == [Ground.UNREAD], "what bars already is not said twice"
     reason = Reason(Ground.CANNOT_PROVE, "end-rise", False)
     ready = STAGES["well"].ready
     rows = tuple(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gaugelog.analysis.wander import SHARES, Blocks, Fit, fit, gains, whiten
+from gaugelog.analysis.wander import SHARES, Blocks, Fit, fit, gains, solve, whiten
 
 COARSE_SHARES = SHARES[::2]
 TAUS, STARTS = 9, 24
@@ -20,6 +20,8 @@ LATEST_START = 0.85
 REFINEMENTS = 4
 LEAST_BLOCKS = 12
 MARGIN = 6.0
+# a shape from the grid may still gain so much when it is refined
+SLACK = 12.0
 SIDED_95 = 1.6448536269514722
 DAY_S = 86_400.0
 
@@ -42,12 +44,17 @@ class Settling:
     tau_s: float
     free_start: bool
 
+    @property
+    def parameters(self) -> int:
+        """How many numbers creep of this shape takes: size and tau, and a free start."""
+        return 3 if self.free_start else 2
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trend:
-    """What a session does apart from its steps: `line`, or `settling`, or neither; and the fit of all columns.
+    """What a session does apart from its steps: a line, creep, or neither; and the fit of all columns.
 
-    Columns are the steps, then the line's time or the creep's shape and its slopes by ln tau and by the start.
+    Columns are the steps, then those of `columns_of`.
     """
 
     line: bool
@@ -62,18 +69,59 @@ def shape(time_s: NDArray[np.float64], start_s: float, tau_s: float) -> NDArray[
     return risen
 
 
-def columns_of(time_s: NDArray[np.float64], size: float, settling: Settling) -> NDArray[np.float64]:
-    """Return creep's column and its slopes by ln tau and (where it is free) by the start, shape (n, 2 or 3)."""
-    past = np.maximum(time_s - settling.start_s, 0.0) / settling.tau_s
-    left = np.exp(-past)
-    columns = [1 - left, -size * past * left]
-    if settling.free_start:
-        columns.append(np.where(time_s > settling.start_s, -size * left / settling.tau_s, 0.0))
-    return np.column_stack(columns)
+def columns_of(time_s: NDArray[np.float64], settling: Settling | None, size: float, line: bool) -> NDArray[np.float64]:
+    """Return the trend's columns, shape (n, 0 to 4).
+
+    Creep's shape, and the creep's slopes by ln tau and (where it is free) by the start, which carry what isn't known
+    of those; last the line's time.
+    """
+    columns = []
+    if settling is not None:
+        past = np.maximum(time_s - settling.start_s, 0.0) / settling.tau_s
+        left = np.exp(-past)
+        columns += [1 - left, -size * past * left]
+        if settling.free_start:
+            columns.append(np.where(time_s > settling.start_s, -size * left / settling.tau_s, 0.0))
+    if line:
+        columns.append(time_s)
+    return np.column_stack(columns) if columns else np.empty((time_s.size, 0))
 
 
-def _bic(deviance: float, count: int, n: int) -> float:
-    return deviance + count * math.log(n)
+def choose(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float) -> Trend:
+    """Return the curve that the readings call for beside the steps: a level, a line, or creep.
+
+    Formula: the Bayesian information criterion, deviance + k ln n, of each curve at its own likeliest share of
+    wander; creep counts its size and tau, and its start where that is neither the first reading nor a step. Creep
+    must be better than the plain ones by a margin of 6 ("strong" in the usual wording).
+    Source: Schwarz, Annals of Statistics 6, 1978 (from memory).
+
+    When this is wrong: wander that happens to bend like creep; creep that has hardly begun or was nearly over.
+
+    Args:
+        blocks: of the session.
+        steps: shape (n, p), the steps' columns.
+        step_s: when they were.
+        floor: as `wander.fit`.
+    """
+    n, base = blocks.size, steps.shape[1]
+    if n < base + 4:
+        return Trend(False, None, fit(blocks, steps, floor))
+    white = whiten(blocks, np.column_stack((steps, blocks.time_s)))
+    level, line = solve(blocks, white.first(base), floor), solve(blocks, white, floor)
+    plain = min(
+        (level.deviance, Trend(False, None, level)), (line.deviance + math.log(n), Trend(True, None, line)), key=_first
+    )
+    if n < max(LEAST_BLOCKS, base + 6):
+        return plain[1]
+    criterion, settling = _likeliest(blocks, steps, step_s, floor)
+    if criterion + MARGIN - SLACK > plain[0]:
+        return plain[1]
+    crept = _refined(blocks, steps, settling, floor)
+    return crept[1] if crept is not None and crept[0] + MARGIN < plain[0] else plain[1]
+
+
+def _first(pair: tuple[float, Trend]) -> float:
+    return pair[0]
 
 
 def _grid(blocks: Blocks, step_s: list[float]) -> list[Settling]:
@@ -90,85 +138,42 @@ def _grid(blocks: Blocks, step_s: list[float]) -> list[Settling]:
     ]
 
 
-def choose(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float) -> Trend:
-    """Return the curve that the readings call for: a level, a line, or creep, beside the steps.
-
-    Formula: the Bayesian information criterion, deviance + k ln n, of each curve at its own likeliest share of
-    wander; creep counts its size and tau, and its start where that is neither the first reading nor a step.
-    Creep must be better by a margin of 6 (strong evidence in the usual wording).
-    Source: Schwarz, Annals of Statistics 6, 1978 (from memory).
-
-    When this is wrong: wander that happens to bend like creep; creep that has hardly begun or was nearly over.
-
-    Args:
-        blocks: of the session.
-        steps: shape (n, p), the steps' columns.
-        step_s: when they were.
-        floor: as `wander.fit`.
-    """
-    n = blocks.size
-    time = blocks.time_s[:, None]
-    base = steps.shape[1]
-    level, line = fit(blocks, steps, floor), None
-    if n < base + 4:
-        return Trend(False, None, level)
-    line = fit(blocks, np.column_stack((steps, time)), floor)
-    line_bic, level_bic = _bic(line.deviance, 1, n), _bic(level.deviance, 0, n)
-    plain = Trend(True, None, line) if line_bic < level_bic else Trend(False, None, level)
-    if n < max(LEAST_BLOCKS, base + 6):
-        return plain
-    settling = _likeliest(blocks, steps, step_s, floor)
-    if settling is None:
-        return plain
-    settled = _refined(blocks, steps, settling, floor)
-    if settled is None:
-        return plain
-    settling, fitted = settled
-    count = 3 if settling.free_start else 2
-    if _bic(fitted.deviance, count, n) + MARGIN < min(line_bic, level_bic):
-        return Trend(False, settling, fitted)
-    return plain
-
-
-def _likeliest(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float) -> Settling | None:
+def _likeliest(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float) -> tuple[float, Settling]:
+    """Return the criterion of the best shape tried, and that shape."""
     tried = _grid(blocks, step_s)
-    shapes = np.column_stack([shape(blocks.time_s, each.start_s, each.tau_s) for each in tried])
+    past = blocks.time_s[:, None] - np.array([each.start_s for each in tried])
+    shapes = -np.expm1(-np.maximum(past, 0.0) / np.array([each.tau_s for each in tried]))
     white = whiten(blocks, np.column_stack((steps, shapes)), COARSE_SHARES)
     gained, without = gains(white, steps.shape[1], floor)
-    least = (without[:, None] - gained).min(axis=0)
-    penalty = np.array([math.log(blocks.size) if each.free_start else 0.0 for each in tried])
-    best = int(np.argmin(least + penalty))
-    return tried[best] if np.isfinite(least[best]) else None
+    penalty = np.array([each.parameters for each in tried]) * math.log(blocks.size)
+    criterion = (without[:, None] - gained).min(axis=0) + penalty
+    best = int(np.argmin(criterion))
+    return float(criterion[best]), tried[best]
 
 
 def _refined(
     blocks: Blocks, steps: NDArray[np.float64], settling: Settling, floor: float
-) -> tuple[Settling, Fit] | None:
-    """Return the shape after a few Gauss-Newton rounds, and its fit; None where it ran out of the session."""
+) -> tuple[float, Trend] | None:
+    """Return the criterion and the trend after some Gauss-Newton rounds; None where creep ran out of the session."""
     base = steps.shape[1]
-    size = float(
-        fit(blocks, np.column_stack((steps, shape(blocks.time_s, settling.start_s, settling.tau_s))), floor).value[base]
-    )
-    length = float(blocks.time_s[-1] - blocks.time_s[0])
     begin = float(blocks.time_s[0] - blocks.span_s[0] / 2)
-    earliest, latest = float(blocks.time_s[2]), begin + LATEST_START * length
+    length = float(blocks.time_s[-1]) - begin
+    # without a size the slopes of the shape are none, and the first round only tells the size
+    size = 0.0
     for _ in range(REFINEMENTS):
-        told = fit(blocks, np.column_stack((steps, columns_of(blocks.time_s, size, settling))), floor)
-        by_tau = float(np.clip(told.value[base + 1], -0.5, 0.5))
-        tau = settling.tau_s * math.exp(by_tau)
-        start = settling.start_s
-        if settling.free_start:
-            start += float(np.clip(told.value[base + 2], -length / STARTS, length / STARTS))
-        if not (LEAST_TAU_SHARE / 2 * length < tau < 2 * MOST_TAU_SHARE * length) or start > latest:
+        value = fit(blocks, np.column_stack((steps, columns_of(blocks.time_s, settling, size, False))), floor).value
+        by_tau = float(np.clip(value[base + 1], -0.5, 0.5)) if size else 0.0
+        tau, start, free = settling.tau_s * math.exp(by_tau), settling.start_s, settling.free_start
+        if free and size:
+            start += float(np.clip(value[base + 2], -length / STARTS, length / STARTS))
+            # a start next to the first reading can't be told from it
+            free = start > float(blocks.time_s[2])
+            start = start if free else begin
+        if not LEAST_TAU_SHARE / 2 < tau / length < 2 * MOST_TAU_SHARE or start - begin > LATEST_START * length:
             return None
-        # a start next to the first reading can't be told from it
-        free = settling.free_start and start > earliest
-        settling = Settling(start if free or not settling.free_start else begin, tau, free)
-        size = float(told.value[base])
-        if size == 0.0:
-            return None
-    told = fit(blocks, np.column_stack((steps, columns_of(blocks.time_s, size, settling))), floor)
-    return settling, told
+        settling, size = Settling(start, tau, free), float(value[base])
+    told = fit(blocks, np.column_stack((steps, columns_of(blocks.time_s, settling, size, False))), floor)
+    return told.deviance + settling.parameters * math.log(blocks.size), Trend(False, settling, told)
 
 
 def rest_s(

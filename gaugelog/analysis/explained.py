@@ -38,7 +38,7 @@ FLOOR_DIGITS = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """The fitted curve: level + Σ jumps + slope · t, or with creep in place of the slope; t in s from `origin_us`.
+    """The fitted curve: level + Σ jumps + creep + slope · t; t in s from `origin_us`.
 
     `jump_s` and `jump` are all jumps, those over long gaps too, which are no steps. `centre` are the columns' means
     over the readings, `covariance` that of jumps and trend, `level_u` that of the mean, digits and noise.
@@ -48,8 +48,7 @@ class Curve:
     level: float
     jump_s: tuple[float, ...]
     jump: tuple[float, ...]
-    line: bool
-    slope_per_s: float
+    slope_per_s: float | None
     settling: Settling | None
     creep_size: float
     centre: tuple[float, ...]
@@ -271,7 +270,7 @@ def _explained(
         noise,
         rejected,
         math.sqrt(max(trend.fitted.walk, 0.0) * 3600.0),
-        _curve(bins, blocks, columns, jump_s, trend, rounding, noise),
+        _curve(bins, blocks, columns, jump_s, trend, rounding),
     )
     return result, None
 
@@ -284,14 +283,6 @@ def _creep(trend: Trend, base: int, origin_us: int, rounding: float) -> Creep | 
     return Creep(float(trend.fitted.value[base]), trend.settling.tau_s, math.hypot(u, rounding), start)
 
 
-def _trend_columns(
-    time_s: NDArray[np.float64], line: bool, settling: Settling | None, size: float
-) -> NDArray[np.float64]:
-    if settling is not None:
-        return columns_of(time_s, size, settling)
-    return time_s[:, None] if line else np.empty((time_s.size, 0))
-
-
 def _curve(
     bins: Bins,
     blocks: Blocks,
@@ -299,27 +290,26 @@ def _curve(
     jump_s: list[float],
     trend: Trend,
     rounding: float,
-    noise: float,
 ) -> Curve:
-    base = len(jump_s)
-    size = float(trend.fitted.value[base]) if trend.settling is not None else 0.0
-    columns = np.column_stack((jumps, _trend_columns(blocks.time_s, trend.line, trend.settling, size)))
+    base, value = len(jump_s), trend.fitted.value
+    size = float(value[base]) if trend.settling is not None else 0.0
+    slope = float(value[-1]) if trend.line else 0.0
+    columns = np.column_stack((jumps, columns_of(blocks.time_s, trend.settling, size, trend.line)))
     centre = np.average(columns, axis=0, weights=blocks.weight)
     mean = float(np.average(blocks.value, weights=blocks.weight))
-    used = base + (1 if trend.line or trend.settling is not None else 0)
-    white = trend.fitted.white / float(blocks.weight.sum())
+    told = float(centre[:base] @ value[:base]) + (size * float(centre[base]) if size else 0.0)
+    told += slope * float(centre[-1]) if trend.line else 0.0
     return Curve(
         bins.origin_us,
-        bins.offset + mean - float(centre[:used] @ trend.fitted.value[:used]),
+        bins.offset + mean - told,
         tuple(jump_s),
-        tuple(float(each) for each in trend.fitted.value[:base]),
-        trend.line,
-        float(trend.fitted.value[base]) if trend.line else 0.0,
+        tuple(float(each) for each in value[:base]),
+        slope if trend.line else None,
         trend.settling,
         size,
         tuple(float(each) for each in centre),
         tuple(tuple(float(each) for each in row) for row in trend.fitted.covariance),
-        math.sqrt(max(white, 0.0) + rounding**2 / 2),
+        math.sqrt(max(trend.fitted.white / float(blocks.weight.sum()), 0.0) + rounding**2 / 2),
     )
 
 
@@ -337,12 +327,12 @@ def fitted(explained: Explained, utc_us: NDArray[np.int64]) -> tuple[NDArray[np.
         raise ValueError("too few readings for a curve")
     time_s = (utc_us - curve.origin_us) / 1e6
     jumps = (time_s[:, None] >= np.asarray(curve.jump_s)[None, :]).astype(np.float64)
-    trend = _trend_columns(time_s, curve.line, curve.settling, curve.creep_size)
+    trend = columns_of(time_s, curve.settling, curve.creep_size, curve.slope_per_s is not None)
     value = curve.level + jumps @ np.asarray(curve.jump)
-    if curve.line:
+    if curve.slope_per_s is not None:
         value = value + curve.slope_per_s * time_s
     if curve.settling is not None:
         value = value + curve.creep_size * trend[:, 0]
     apart = np.column_stack((jumps, trend)) - np.asarray(curve.centre)
-    variance = np.einsum("ni,ij,nj->n", apart, np.asarray(curve.covariance).reshape(apart.shape[1], -1), apart)
+    variance = ((apart @ np.asarray(curve.covariance).reshape(apart.shape[1], -1)) * apart).sum(axis=1)
     return value, COVER_95 * np.sqrt(np.maximum(variance, 0.0) + curve.level_u**2)

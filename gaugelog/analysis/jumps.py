@@ -7,6 +7,7 @@ Not here: which are steps in the end (`steps`), their sizes beside creep and wan
 from __future__ import annotations
 
 import math
+from copy import copy
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ LOOSE = 0.8
 ROUNDS = 5
 MOST_PLACES = 60
 # the noise is read from the filter's output where a session holds at least so many windows, at so many places
-MEASURED, SAMPLED = 20, 4000
+MEASURED, SAMPLED = 20, 1000
 HOPELESS = 1e12
 # a gap is seen across by a window of twice its length on either side
 GAP_BINS, GAP_REACH = 3.0, 2.0
@@ -47,19 +48,26 @@ class Sums:
         Formula: with h = 1 from the place on, and h' and y' what is left of h and y after a line through the window,
         size = Σ h'y' / Σ h'², variance = 1 / Σ h'². The variance is huge where a window holds too little.
         """
-        end = self._sums[:, high]
-        after = end[[0, 1, 3]] - self._sums[[0, 1, 3]][:, place]
-        count, t, tt, y, ty = end - self._sums[:, low]
+        # take copies rows in one go, which plain indexing doesn't
+        ends = self._sums.take(high, axis=1)
+        after_count, after_t, _, after_y, _ = ends - self._sums.take(place, axis=1)
+        count, t, tt, y, ty = ends - self._sums.take(low, axis=1)
         count = np.maximum(count, 1.0)
-        right = after[0] / count
-        step_step = after[0] * (1 - right)
-        step_time = after[1] - right * t
+        right = after_count / count
+        step_step = after_count * (1 - right)
+        step_time = after_t - right * t
         slope = step_time / np.maximum(tt - t * t / count, 1 / HOPELESS)
         left = step_step - slope * step_time
-        sound = (np.minimum(after[0], count - after[0]) >= LEAST_SIDE) & (left > 1e-6 * step_step)
+        sound = (np.minimum(after_count, count - after_count) >= LEAST_SIDE) & (left > 1e-6 * step_step)
         spread = np.where(sound, 1 / np.where(sound, left, 1.0), HOPELESS)
-        size = np.where(sound, (after[2] - right * y - slope * (ty - t * y / count)) * spread, 0.0)
+        size = np.where(sound, (after_y - right * y - slope * (ty - t * y / count)) * spread, 0.0)
         return size, spread
+
+    def copy(self) -> Sums:
+        """Return the same sums, to take steps out of."""
+        other = copy(self)
+        other._sums = self._sums.copy()
+        return other
 
     def take_out(self, place: int, size: float) -> None:
         """Take a step out of the values."""
@@ -75,10 +83,12 @@ class Look:
         self._noise = difference_noise(value)
         self._places = np.arange(value.size + 1)
         self._wide = wide_at_gaps(time_s)
-        self._sums = Sums(time_s, value)
+        self._whole = Sums(time_s, value)
+        self._left = self._whole.copy()
+        self._seen: dict[int, float] = {}
 
     def candidates(self, sure: float, least: float) -> list[int]:
-        """Return the places at which the level may have jumped, in order: windows for `sure` first, then longer ones.
+        """Return the places at which the level may have jumped, in order: windows for `sure` first, then wide ones.
 
         Args:
             sure: the size for which the shortest window is made.
@@ -87,7 +97,8 @@ class Look:
         if self._count < 2 * LEAST_SIDE:
             return []
         longest = max(min(LONG_HALF, self._count // 4), SHORT_HALF)
-        halves = {self._best_half(sure, longest), self._best_half(least, longest), min(FIT_HALF, longest)}
+        wide = max(self._best_half(least, longest), min(FIT_HALF, longest))
+        halves = {self._best_half(sure, longest), wide}
         found: list[int] = []
         for half in sorted(halves):
             where = self._places
@@ -98,19 +109,43 @@ class Look:
                 if not new or len(found) >= MOST_PLACES:
                     break
                 # nothing changed elsewhere
-                where = near(new, 3 * half, self._count)
+                where = np.flatnonzero(near(new, 3 * half, self._count))
         return sorted(found[:MOST_PLACES])
+
+    def standing(self, found: list[int], least: float) -> tuple[list[int], NDArray[np.float64]]:
+        """Return the places whose step stands up to a fit between its neighbours, and the sizes of those fits.
+
+        The weakest is dropped and its neighbours are fitted again, until all stand.
+
+        Args:
+            found: places in order.
+            least: the least size that is looked for.
+        """
+        while found:
+            place = np.asarray(found)
+            reach = np.maximum(FIT_HALF, self._wide[place])
+            low = np.maximum(np.concatenate(([0], place[:-1])), place - reach)
+            high = np.minimum(np.append(place[1:], self._count), place + reach)
+            size, spread = self._whole.jumps(place, low, high)
+            height = np.abs(size) / np.maximum(LOOSE * least, SIGMAS * self._noise * np.sqrt(spread))
+            worst = int(np.argmin(height))
+            if height[worst] >= 1.0:
+                return found, size
+            found = found[:worst] + found[worst + 1 :]
+        return [], np.empty(0)
 
     def _jumps(self, where: NDArray[np.intp], half: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         reach = np.maximum(half, self._wide[where])
-        return self._sums.jumps(where, np.maximum(where - reach, 0), np.minimum(where + reach, self._count))
+        return self._left.jumps(where, np.maximum(where - reach, 0), np.minimum(where + reach, self._count))
 
     def _noise_at(self, half: int) -> float:
         """Return the noise of one bin as the filter sees it, blind to a few steps."""
         if self._count < MEASURED * half:
             return self._noise
-        size, spread = self._jumps(self._places[:: max(self._count // SAMPLED, 1)], half)
-        return float(np.median(np.abs(size) / np.sqrt(spread))) / MAD_OF_ONE_SIGMA
+        if half not in self._seen:
+            size, spread = self._jumps(self._places[:: max(self._count // SAMPLED, 1)], half)
+            self._seen[half] = float(np.median(np.abs(size) / np.sqrt(spread))) / MAD_OF_ONE_SIGMA
+        return self._seen[half]
 
     def _best_half(self, least: float, longest: int) -> int:
         """Return the shortest half width at which the least size stands clear, or the one at which most do.
@@ -138,11 +173,11 @@ class Look:
         clear = np.flatnonzero((height >= LOOSE * least) & (height >= SIGMAS * noise * np.sqrt(spread)))
         clear = clear[np.argsort(-height[clear] / np.sqrt(spread[clear]), kind="stable")]
         if known:
-            clear = clear[~np.isin(where[clear], near(known, half // 2 + 1, self._count))]
+            clear = clear[~near(known, half // 2 + 1, self._count)[where[clear]]]
         chosen: list[int] = []
         while clear.size and len(chosen) < MOST_PLACES:
             best = int(where[clear[0]])
-            self._sums.take_out(best, float(size[clear[0]]))
+            self._left.take_out(best, float(size[clear[0]]))
             chosen.append(best)
             clear = clear[np.abs(where[clear] - best) > half]
         return chosen
@@ -155,7 +190,9 @@ def wide_at_gaps(time_s: NDArray[np.float64]) -> NDArray[np.intp]:
     return np.where(apart > GAP_BINS * usual, np.ceil(GAP_REACH * apart / usual), 0.0).astype(np.intp)
 
 
-def near(places: list[int], apart: int, last: int) -> NDArray[np.intp]:
-    """Return all places from 0 to `last` that lie within `apart` of one of `places`, sorted, each once."""
-    around = np.asarray(places)[:, None] + np.arange(-apart, apart + 1)
-    return np.unique(np.clip(around, 0, last))
+def near(places: list[int], apart: int, last: int) -> NDArray[np.bool_]:
+    """Return which of the places from 0 to `last` lie within `apart` of one of `places`, shape (last + 1,)."""
+    mask = np.zeros(last + 1, dtype=np.bool_)
+    for place in places:
+        mask[max(place - apart, 0) : place + apart + 1] = True
+    return mask

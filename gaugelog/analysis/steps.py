@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gaugelog.analysis.bins import Bins
-from gaugelog.analysis.jumps import FIT_HALF, LOOSE, SIGMAS, Look, Sums, wide_at_gaps
-from gaugelog.analysis.noise import difference_noise
+from gaugelog.analysis.jumps import FIT_HALF, LOOSE, Look
 
 EVENT_S = 30.0
 
@@ -41,25 +40,6 @@ class Found:
     least: float
 
 
-def _pruned(
-    time_s: NDArray[np.float64], value: NDArray[np.float64], found: list[int], least: float, noise: float
-) -> tuple[list[int], NDArray[np.float64]]:
-    """Return the places whose step stands up to a fit between its neighbours, and the sizes of those fits."""
-    sums, wide = Sums(time_s, value), wide_at_gaps(time_s)
-    while found:
-        place = np.asarray(found)
-        reach = np.maximum(FIT_HALF, wide[place])
-        low = np.maximum(np.concatenate(([0], place[:-1])), place - reach)
-        high = np.minimum(np.append(place[1:], value.size), place + reach)
-        size, spread = sums.jumps(place, low, high)
-        height = np.abs(size) / np.maximum(LOOSE * least, SIGMAS * noise * np.sqrt(spread))
-        worst = int(np.argmin(height))
-        if height[worst] >= 1.0:
-            return found, size
-        found = found[:worst] + found[worst + 1 :]
-    return [], np.empty(0)
-
-
 def find_steps(bins: Bins, sure: float, least: float) -> Found:
     """Return where the level jumped by about `least` or more, clear of the noise.
 
@@ -83,10 +63,8 @@ def find_steps(bins: Bins, sure: float, least: float) -> Found:
     kept: list[int] = []
     for start, end in zip(bins.sittings[:-1], bins.sittings[1:], strict=True):
         time_s, value = bins.time_s[start:end], bins.value[start:end]
-        candidates = Look(time_s, value).candidates(sure, least)
-        if not candidates:
-            continue
-        places, sizes = _pruned(time_s, value, candidates, least, difference_noise(value))
+        look = Look(time_s, value)
+        places, sizes = look.standing(look.candidates(sure, least), least)
         for event in _events(time_s, places):
             first, last = places[event[0]], places[event[-1]]
             net = float(sizes[event].sum())

@@ -6,7 +6,6 @@ Not here: which curve (`creep`), where the steps are (`steps`).
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +13,7 @@ from numpy.typing import NDArray
 
 SHARES = np.concatenate(([0.0], np.logspace(-5, 3, 17)))
 TINY = 1e-12
-NO_WANDER = 60.0
+NO_WANDER = 17.0
 SPANNED = 1e-10
 
 
@@ -40,6 +39,10 @@ class Whitened:
     value: NDArray[np.float64]
     columns: NDArray[np.float64]
     log_det: NDArray[np.float64]
+
+    def first(self, count: int) -> Whitened:
+        """Return the same with the first `count` columns only."""
+        return Whitened(self.value, self.columns[:, :, :count], self.log_det)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,31 +172,24 @@ def gains(white: Whitened, base: int, floor: float) -> tuple[NDArray[np.float64]
 
     Args:
         white: of all columns.
-        base: number of columns that are in the curve anyway.
-        floor: as `fit`, times the unit of white noise.
+        base: how many are in the curve anyway.
+        floor: as `fit`.
 
     Returns:
         Shapes (shares, candidates) and (shares,).
     """
     n = white.value.shape[1]
-    extra = white.columns[:, :, base:]
-    left, rest = white.value, extra
+    tried = white.columns[:, :, base:]
+    left, squares = white.value, np.einsum("knj,knj->kj", tried, tried)
+    length, along = squares, np.einsum("kn,knj->kj", left, tried)
     if base:
         q, _ = np.linalg.qr(white.columns[:, :, :base])
         turned = np.swapaxes(q, 1, 2)
+        shadow = turned @ tried
         left = left - (q @ (turned @ left[:, :, None]))[:, :, 0]
-        rest = extra - q @ (turned @ extra)
-    squares = np.einsum("ki,ki->k", left, left) + n * floor
-    length = np.einsum("kij,kij->kj", rest, rest)
-    full = np.einsum("kij,kij->kj", extra, extra)
-    along = np.einsum("ki,kij->kj", left, rest)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        taken = np.where(length > 1e-9 * full, along**2 / length, 0.0)
-    without = n * np.log(squares / n) + white.log_det
-    gained = -n * np.log(np.maximum(1 - taken / squares[:, None], TINY))
-    return gained, without
-
-
-def block_walk(fitted: Fit) -> float:
-    """Return the wander of a fit as standard deviation after one hour, in the unit of the readings."""
-    return math.sqrt(max(fitted.walk, 0.0) * 3600.0)
+        length = squares - np.einsum("kij,kij->kj", shadow, shadow)
+        along = (left[:, None, :] @ tried)[:, 0, :]
+    total = np.einsum("kn,kn->k", left, left) + n * floor
+    sound = length > 1e-6 * squares
+    taken = np.where(sound, along**2 / np.where(sound, length, 1.0), 0.0)
+    return -n * np.log(np.maximum(1 - taken / total[:, None], TINY)), n * np.log(total / n) + white.log_det

@@ -28,10 +28,27 @@ def clamp(
             "--from", metavar="FILE.csv", help="Bring in a session logged elsewhere: time,gauge,value[,unit]."
         ),
     ] = None,
+    rehearse: Annotated[
+        Path | None,
+        typer.Option(metavar="RECORDING", help="Run a finished session through the live watch again; nothing is kept."),
+    ] = None,
+    speed: Annotated[
+        float | None,
+        typer.Option(min=0.01, max=1e9, help="With --rehearse: so many times faster.", show_default="100, or no wait"),
+    ] = None,
+    on_alarm: Annotated[
+        str, typer.Option(metavar="COMMAND", help="Run this on an alarm; GAUGELOG_WORDS says in words what was told.")
+    ] = "",
     instrument: InstrumentOption = None,
     recording: RecordingOption = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="With --rehearse: one JSON object a line for each alarm (docs/documents.md).")
+    ] = False,
 ) -> None:
-    """Record all gauges through the clamp-up and the cure; keys set marks. Ctrl-C ends it, and it can go on later."""
+    """Record all gauges through the clamp-up and the cure, and tell a slip while the glue is open.
+
+    Keys set marks and acknowledge alarms. Ctrl-C ends it, and it can go on later.
+    """
     from gaugelog.cli.clamp_desk import ClampDesk
     from gaugelog.cli.live import start
     from gaugelog.model.placement import CLAMP_SITTING
@@ -40,6 +57,13 @@ def clamp(
 
     if mark is None and ago != NOW:
         raise typer.BadParameter("--ago goes with --mark; in a running session press b")
+    if rehearse is not None:
+        from gaugelog.cli.rehearse import rehearse_session
+
+        rehearse_session(rehearse, instrument, speed, as_json=as_json, quiet=quiet)
+        return
+    if as_json or speed is not None:
+        raise typer.BadParameter("--json and --speed go with --rehearse")
     path, target = find_files(instrument, recording)
     if table is not None:
         from gaugelog.cli.clamp_table import take_table
@@ -50,7 +74,7 @@ def clamp(
     names = tuple(piece.gauge(name).name for name in gauges) if gauges else tuple(piece.gauges)
     with open_work(piece, target, CLAMP_SITTING, datasheet_folders(path.parent)) as work:
         session = ClampWork(work, names)
-        desk = ClampDesk(session, quiet=quiet)
+        desk = ClampDesk(session, quiet=quiet, on_alarm=on_alarm)
         if mark is not None:
             desk.set_mark(mark, ago, work.anchor.monotonic_ns)
         else:

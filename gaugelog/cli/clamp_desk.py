@@ -9,6 +9,7 @@ import difflib
 import re
 from typing import TYPE_CHECKING
 
+from gaugelog.cli.alarm_bell import AlarmBell, shown
 from gaugelog.cli.desk import Desk
 from gaugelog.cli.entry import Command, Line
 from gaugelog.errors import BadArgumentError
@@ -46,10 +47,11 @@ def seconds_ago(text: str) -> float:
 class ClampDesk(Desk):
     """Attends to gauges and keys until the end key or Ctrl-C."""
 
-    def __init__(self, session: ClampWork, *, quiet: bool) -> None:
-        super().__init__("gcfnbrwe", session.work.anchor.monotonic_ns, quiet=quiet)
+    def __init__(self, session: ClampWork, *, quiet: bool, on_alarm: str = "") -> None:
+        super().__init__("agcfnbrwe", session.work.anchor.monotonic_ns, quiet=quiet)
         self.session = session
         self.wet: SnapshotWork | None = None
+        self.bell = AlarmBell(self, session, on_alarm)
 
     async def attend(self) -> None:
         """Record until e is pressed, Ctrl-C, or a piped input or replayed gauge has ended."""
@@ -73,14 +75,15 @@ class ClampDesk(Desk):
         from gaugelog.recorder.work import now
 
         self._now_ns = now_ns
-        self.session.beat(now())
+        self.bell.tell(self.session.beat(now()))
+        self.bell.beat(now_ns)
         self.screen.redraw(now_ns)
 
     def hear(self, event: Heard | LinkChange) -> None:
         """Take what a gauge said, for the session and for a wet check under way."""
         from gaugelog.model.readings import LinkChange, LinkState
 
-        self.session.hear(event)
+        self.bell.tell(self.session.hear(event))
         if isinstance(event, LinkChange):
             stranger = self.session.work.stranger(event)
             if stranger or event.state is not LinkState.OPEN:
@@ -92,7 +95,9 @@ class ClampDesk(Desk):
 
     def _command(self, command: Command) -> None:
         letter, words = command.letter, command.words
-        if letter in _MARK_KEYS:
+        if letter == "a":
+            self.bell.acknowledge(self._now_ns)
+        elif letter in _MARK_KEYS:
             self._mark(_MARK_KEYS[letter], "", words or "0s", self._now_ns)
         elif letter == "n":
             self._note(words) if words else self.entry.ask(_ASK_NOTE)
@@ -193,20 +198,13 @@ class ClampDesk(Desk):
         from gaugelog.show.clamp_view import clamp_view
         from gaugelog.show.words import simulated_gauges
 
-        session = self.session
+        wet = self.wet.current.checkpoint if self.wet is not None and self.wet.current else None
         return clamp_view(
-            gauges=list(session.gauges.values()),
-            phase=session.phase,
-            in_clamps_s=session.seconds_since(MarkKind.CLAMPS_ON),
-            glue_open_s=session.seconds_since(MarkKind.GLUE_ON),
-            readings=session.readings,
-            gaps=session.gaps,
-            glue=session.work.instrument.glue,
-            units=session.work.instrument.units,
+            **shown(self.session),
             wet=self.wet.placing_state if self.wet is not None else None,
-            wet_checkpoint=self.wet.current.checkpoint if self.wet is not None and self.wet.current else None,
-            pairs=pairs_of(session.work.instrument, set(session.gauges)),
-            simulated=simulated_gauges(session.work.instrument),
+            wet_checkpoint=wet,
+            pairs=pairs_of(self.session.instrument, set(self.session.gauges)),
+            simulated=simulated_gauges(self.session.instrument),
             entry=self.entry,
             message=self.message,
             width=width,

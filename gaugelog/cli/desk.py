@@ -58,6 +58,10 @@ class Desk(ABC):
             self._say(f"{error}.")
         self.screen.redraw()
 
+    def say(self, words: str) -> None:
+        """Show a message; where there is no live view, print it."""
+        self._say(words)
+
     def _say(self, words: str) -> None:
         """Show a message; where there is no live view, print it."""
         self.message = words

@@ -1,21 +1,27 @@
-"""Recording through the clamp-up and the cure.
+"""Recording through the clamp-up and the cure, and watching while it can still be put right.
 
-Here: what every gauge says goes into the recording, with marks, notes, spot readings and gaps; and how it stands now
-against the start. Neither clock nor screen: time comes from what was heard and from the keys. Not here: explaining the
-session afterwards (`analysis.drift`).
+Here: what every gauge says goes into the recording, with marks, notes, spot readings, gaps and alarms; and how it
+stands now against the start. Neither clock nor screen: time comes from what was heard and from the keys. Not here: when
+something is an alarm (`analysis.watch`), explaining the session afterwards (`analysis.drift`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from statistics import median
+from typing import Protocol
 
+from gaugelog.analysis.slip import AlarmKind
+from gaugelog.analysis.watch import Alarm, Watch
 from gaugelog.instruments.typed_placement import typed_placement
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKind, Phase, Settled
 from gaugelog.model.readings import SAYS_NOTHING, Heard, LinkChange, LinkState, Reading
+from gaugelog.recorder.watching import watch_of
 from gaugelog.recorder.work import Work, step_of
 
 START_READINGS = 15
@@ -54,15 +60,66 @@ class GaugeState:
             self.start = median(self._first)
 
 
-class ClampWork:
-    """A clamp session being recorded."""
+class Keeper(Protocol):
+    """Where a clamp session is kept; the writer of a recording is one, and a rehearsal's keeps nothing."""
 
-    def __init__(self, work: Work, gauges: tuple[str, ...]) -> None:
-        """Begin, or go on with, the session on the gauges named."""
-        self.work = work
-        self.gauges = {name: GaugeState(name, work.datasheets[name]) for name in gauges}
-        self.marks: list[Mark] = list(work.writer.marks())
-        self.now_ns = work.anchor.monotonic_ns
+    def hear(self, heard: Heard) -> None:
+        """Keep the readings and rejects of a chunk."""
+
+    def keep_up(self, now_ns: int) -> None:
+        """Store what waits, from time to time."""
+
+    def event(self, kind: str, gauge: str, words: str, time_ns: int) -> None:
+        """Keep something that happened."""
+
+    def gap(self, gauge: str, start_ns: int, end_ns: int, reason: str, fault: bool = True) -> None:
+        """Keep a stretch of silence."""
+
+    def mark(self, mark: Mark) -> None:
+        """Keep a mark."""
+
+
+@dataclass(slots=True)
+class KeptAlarm:
+    """An alarm and whether the builder has acknowledged it; a notice needs no acknowledgement."""
+
+    alarm: Alarm
+    acknowledged: bool = False
+
+    @property
+    def calls(self) -> bool:
+        """Whether it still calls for the builder."""
+        return not self.acknowledged and self.alarm.kind is not AlarmKind.NOTICE
+
+
+class ClampSession:
+    """How a clamp session stands: its gauges, marks and alarms, from what is heard."""
+
+    def __init__(
+        self,
+        instrument: Instrument,
+        datasheets: Mapping[str, Datasheet],
+        anchor: Anchor,
+        keeper: Keeper,
+        marks: Iterable[Mark] = (),
+    ) -> None:
+        """Begin, or go on with, a session.
+
+        Args:
+            instrument: whose neck it is.
+            datasheets: of the gauges of the session, by short name.
+            anchor: a moment on both clocks.
+            keeper: where all of it goes.
+            marks: those set before.
+        """
+        self.instrument = instrument
+        self.gauges = {name: GaugeState(name, sheet) for name, sheet in datasheets.items()}
+        self.marks: list[Mark] = list(marks)
+        self.alarms: list[KeptAlarm] = []
+        self.now_ns = anchor.monotonic_ns
+        self.watch: Watch = watch_of(instrument, datasheets)
+        self._anchor = anchor
+        self._keeper = keeper
         self._heard_ns: dict[str, int] = {}
         self._down_since_ns: dict[str, int] = {}
 
@@ -75,7 +132,11 @@ class ClampWork:
     def seconds_since(self, kind: MarkKind) -> float | None:
         """Return the seconds since the latest mark of a kind, None where it isn't set."""
         times = [mark.utc_us for mark in self.marks if mark.kind is kind]
-        return (self.work.anchor.utc_us_of(self.now_ns) - max(times)) / 1e6 if times else None
+        return (self._anchor.utc_us_of(self.now_ns) - max(times)) / 1e6 if times else None
+
+    def utc_us_of(self, time_ns: int) -> int:
+        """Return a monotonic time in microseconds UTC."""
+        return self._anchor.utc_us_of(time_ns)
 
     @property
     def readings(self) -> int:
@@ -87,11 +148,21 @@ class ClampWork:
         """Gaps marked in this sitting."""
         return sum(state.gaps for state in self.gauges.values())
 
-    def hear(self, event: Heard | LinkChange) -> None:
-        """Take what a gauge or its link said; all of it goes into the recording."""
+    @property
+    def calling(self) -> tuple[KeptAlarm, ...]:
+        """The alarms that nobody has acknowledged yet, in order."""
+        return tuple(each for each in self.alarms if each.calls)
+
+    def hear(self, event: Heard | LinkChange) -> tuple[KeptAlarm, ...]:
+        """Take what a gauge or its link said; return what alarms it gave rise to."""
+        before = len(self.alarms)
         if isinstance(event, LinkChange):
             self._link_changed(event)
-            return
+        else:
+            self._heard(event)
+        return tuple(self.alarms[before:])
+
+    def _heard(self, event: Heard) -> None:
         self.now_ns = max(self.now_ns, event.chunk.time_ns)
         state = self.gauges[event.gauge]
         readings = [item for item in event.items if isinstance(item, Reading)]
@@ -100,18 +171,29 @@ class ClampWork:
             self._end_silence(state, readings[0].time_ns)
             for reading in readings:
                 state.take(reading)
+                if not reading.flags & SAYS_NOTHING:
+                    self._tell(self.watch.hear(state.name, reading.time_ns, reading.value))
             self._heard_ns[state.name] = readings[-1].time_ns
         else:
             self._notice_silence(state, event.chunk.time_ns)
+            self._tell(self.watch.tick(event.chunk.time_ns))
         if event.items:
-            self.work.writer.hear(event)
-        self.work.writer.keep_up(event.chunk.time_ns)
+            self._keeper.hear(event)
+        self._keeper.keep_up(event.chunk.time_ns)
 
-    def beat(self, moment: Anchor) -> None:
-        """Say that time went on, for a session that no gauge keeps awake, and how the wall clock stands by now."""
-        self.now_ns = max(self.now_ns, moment.monotonic_ns)
-        self.work.writer.note_clock(moment)
-        self.work.writer.keep_up(moment.monotonic_ns)
+    def _tell(self, alarms: Iterable[Alarm]) -> None:
+        """Keep alarms, each as an event of its own."""
+        for alarm in alarms:
+            self.alarms.append(KeptAlarm(alarm))
+            self._keeper.event(f"alarm {alarm.kind.value}", _gauge_of(alarm), _in_numbers(alarm), alarm.time_ns)
+
+    def acknowledge(self, time_ns: int) -> int:
+        """Say that the builder has seen all alarms so far; return how many were open."""
+        calling = self.calling
+        for each in calling:
+            each.acknowledged = True
+            self._keeper.event("acknowledged", _gauge_of(each.alarm), _in_numbers(each.alarm), time_ns)
+        return len(calling)
 
     def _notice_silence(self, state: GaugeState, now_ns: int) -> None:
         limit_s = state.datasheet.longest_silence_s
@@ -127,28 +209,71 @@ class ClampWork:
         slept, state.slept = state.slept, False
         state.gaps += not slept
         reason = "the gauge switched itself off" if slept else state.link_words or "silent"
-        self.work.writer.gap(state.name, began_ns, now_ns, reason, fault=not slept)
+        self._keeper.gap(state.name, began_ns, now_ns, reason, fault=not slept)
         state.link_words = ""
 
     def _link_changed(self, change: LinkChange) -> None:
         self.now_ns = max(self.now_ns, change.time_ns)
         state = self.gauges[change.gauge]
         state.link = change.state
-        self.work.writer.event(f"link {change.state.value}", change.gauge, change.words, change.time_ns)
+        self._keeper.event(f"link {change.state.value}", change.gauge, change.words, change.time_ns)
         state.slept = state.slept or change.state is LinkState.ASLEEP
         if change.state in (LinkState.LOST, LinkState.ASLEEP):
             state.link_words = change.detail or change.state.value
             since_ns = self._heard_ns.get(change.gauge)
             if since_ns is not None:
                 self._down_since_ns.setdefault(change.gauge, since_ns)
-        self.work.writer.keep_up(change.time_ns)
+        if change.state is LinkState.LOST:
+            self._tell(self.watch.lost(change.gauge, change.time_ns))
+        elif change.state is LinkState.OPEN:
+            self.watch.back(change.gauge, change.time_ns)
+        self._keeper.keep_up(change.time_ns)
+
+    def set_mark(self, mark: Mark, now_ns: int) -> Mark:
+        """Take a mark: what moves with it is expected, and everything settles anew."""
+        self._keeper.mark(mark)
+        self.marks.append(mark)
+        self.watch.mark(now_ns)
+        return mark
+
+    def close(self) -> None:
+        """Mark the silences that last until the end of this sitting as gaps."""
+        for state in self.gauges.values():
+            if state.silent_since_ns is not None or state.name in self._down_since_ns:
+                self._end_silence(state, self.now_ns)
+
+
+def _gauge_of(alarm: Alarm) -> str:
+    """Return the gauge that an alarm is about; of a difference the one on the neck."""
+    return alarm.series.split(" - ")[0]
+
+
+def _in_numbers(alarm: Alarm) -> str:
+    """Return an alarm's series and size for the record."""
+    return f"{alarm.series} {alarm.size:+.4f} {alarm.quantity.base_unit}" if alarm.size else alarm.series
+
+
+class ClampWork(ClampSession):
+    """A clamp session being recorded."""
+
+    def __init__(self, work: Work, gauges: tuple[str, ...]) -> None:
+        """Begin, or go on with, the session on the gauges named."""
+        sheets = {name: work.datasheets[name] for name in gauges}
+        super().__init__(work.instrument, sheets, work.anchor, work.writer, work.writer.marks())
+        self.work = work
+
+    def beat(self, moment: Anchor) -> tuple[KeptAlarm, ...]:
+        """Say that time went on, for a session that no gauge keeps awake, and how the wall clock stands by now."""
+        before = len(self.alarms)
+        self.now_ns = max(self.now_ns, moment.monotonic_ns)
+        self._tell(self.watch.tick(self.now_ns))
+        self.work.writer.note_clock(moment)
+        self.work.writer.keep_up(moment.monotonic_ns)
+        return tuple(self.alarms[before:])
 
     def mark(self, kind: MarkKind, time_ns: int, *, ago_s: float = 0.0, words: str = "") -> Mark:
         """Set a mark, `ago_s` seconds before `time_ns`; it is in the recording at once."""
-        mark = Mark(self.work.anchor.utc_us_of(time_ns - round(ago_s * 1e9)), kind, words)
-        self.work.writer.mark(mark)
-        self.marks.append(mark)
-        return mark
+        return self.set_mark(Mark(self.utc_us_of(time_ns - round(ago_s * 1e9)), kind, words), time_ns)
 
     def spot(self, checkpoint_id: str, text: str, time_ns: int) -> KeptPlacement:
         """Keep a typed spot reading of a checkpoint: a placement of the stage `spot`, with its own moment.
@@ -161,9 +286,3 @@ class ClampWork:
         placement = typed_placement(checkpoint, text, time_ns, Settled.TYPED, step_of(checkpoint, self.work.datasheets))
         self.now_ns = max(self.now_ns, time_ns)
         return self.work.writer.place(self.work.writer.snapshot(SPOT).id, placement)
-
-    def close(self) -> None:
-        """Mark the silences that last until the end of this sitting as gaps."""
-        for state in self.gauges.values():
-            if state.silent_since_ns is not None or state.name in self._down_since_ns:
-                self._end_silence(state, self.now_ns)

@@ -6,20 +6,23 @@ the session afterwards (`charts`, `terminal_results`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from rich.console import Group, RenderableType
 from rich.text import Text
 
+from gaugelog.analysis.slip import AlarmKind
+from gaugelog.analysis.watch import Alarm
 from gaugelog.capture.placing import PlacingState
 from gaugelog.model.datasheet import Datasheet
-from gaugelog.model.instrument import Checkpoint, Glue
+from gaugelog.model.instrument import Checkpoint, Glue, Instrument
 from gaugelog.model.placement import Phase
 from gaugelog.model.readings import LinkState, Reading
+from gaugelog.show.alarm_words import alarm_head, alarm_words, time_left_words
 from gaugelog.show.gauge_documents import flag_words
 from gaugelog.show.live_parts import BeingTyped, entry_line, placing_view
-from gaugelog.show.look import ACCENT, QUIET, STRONG, WARN, bar, folded, keys_line, plain_table, rows_of
+from gaugelog.show.look import ACCENT, ALARM, QUIET, STRONG, WARN, bar, folded, keys_line, plain_table, rows_of
 from gaugelog.show.numbers import UNKNOWN, count_text, duration_text, value_text
 from gaugelog.show.words import simulated_words
 
@@ -28,7 +31,10 @@ _NEARLY = 0.8
 _FIGURE_ROWS = 5
 _ROWS_BESIDE_FIGURES = 3
 _MOST_MESSAGE_ROWS = 2
+_MOST_ALARMS = 3
+_HINT = "marks and keys below; a value may be typed for the wet check"
 _KEYS = (
+    ("a", "acknowledge"),
     ("g", "glue on"),
     ("c", "clamps on"),
     ("f", "clamps off"),
@@ -38,6 +44,16 @@ _KEYS = (
     ("w", "wet check"),
     ("e", "end"),
 )
+
+
+class AlarmNow(Protocol):
+    """An alarm, and whether it still calls for the builder."""
+
+    alarm: Alarm
+
+    @property
+    def calls(self) -> bool:
+        """Whether nobody has acknowledged it."""
 
 
 class GaugeNow(Protocol):
@@ -62,8 +78,7 @@ def clamp_view(
     glue_open_s: float | None,
     readings: int,
     gaps: int,
-    glue: Glue,
-    units: str,
+    instrument: Instrument,
     entry: BeingTyped,
     message: str,
     width: int,
@@ -72,6 +87,11 @@ def clamp_view(
     wet_checkpoint: Checkpoint | None = None,
     pairs: Sequence[tuple[str, str]] = (),
     simulated: Sequence[str] = (),
+    alarms: Sequence[AlarmNow] = (),
+    utc_us_of: Callable[[int], int] = int,
+    title: str = "clamp session",
+    keys: Sequence[tuple[str, str]] = _KEYS,
+    hint: str = _HINT,
 ) -> RenderableType:
     """Return the view of a clamp session.
 
@@ -82,8 +102,7 @@ def clamp_view(
         glue_open_s: seconds since the glue went on, None before.
         readings: recorded in this sitting.
         gaps: marked in this sitting.
-        glue: what its label says.
-        units: mm or in.
+        instrument: whose neck it is, with what the glue's label says.
         entry: the line being typed.
         message: what was said last.
         width: columns of the terminal.
@@ -92,20 +111,52 @@ def clamp_view(
         wet_checkpoint: the checkpoint of that placement.
         pairs: names of gauges of which the difference is shown too.
         simulated: short names of the simulated gauges.
+        alarms: what was told so far, in order.
+        utc_us_of: turns monotonic nanoseconds into microseconds UTC.
+        title: what the view is of.
+        keys: keys and what they do.
+        hint: what may be typed.
     """
+    units, glue = instrument.units, instrument.glue
     counts = f"{count_text(readings, 'reading')}, {count_text(gaps, 'gap')}"
-    above: list[RenderableType] = [Text.assemble(("clamp session  ", QUIET), (phase.value, STRONG), f"   {counts}")]
+    above: list[RenderableType] = [Text.assemble((f"{title}  ", QUIET), (phase.value, STRONG), f"   {counts}")]
     above += [Text(simulated_words(simulated), style=WARN)] if simulated else []
+    above += _alarm_lines(alarms, instrument, utc_us_of, time_left_words(phase, glue_open_s, glue), width)
     times = _times(phase, in_clamps_s, glue_open_s, glue)
     above += [Text(), *times] if times else []
     above += [Text(), _gauge_table(gauges, pairs, units), Text()]
-    hint = "marks and keys below; a value may be typed for the wet check"
-    below = [entry_line(entry, hint), folded(message, width, _MOST_MESSAGE_ROWS), Text(), keys_line(*_KEYS)]
+    below = [entry_line(entry, hint), folded(message, width, _MOST_MESSAGE_ROWS), Text(), keys_line(*keys)]
     wet_check: list[RenderableType] = []
     if wet is not None and wet_checkpoint is not None:
         left = height - rows_of(Group(*above, *below), width) - _ROWS_BESIDE_FIGURES
         wet_check = [placing_view(wet_checkpoint, wet, units, width, max(0, min(_FIGURE_ROWS, left))), Text()]
     return Group(*above, *wet_check, *below)
+
+
+def _alarm_lines(
+    alarms: Sequence[AlarmNow],
+    instrument: Instrument,
+    utc_us_of: Callable[[int], int],
+    time_left: str,
+    width: int,
+) -> list[RenderableType]:
+    """Return the alarms that call, newest first, as bars over the width; else the latest thing told, quietly."""
+    calling = [each.alarm for each in alarms if each.calls]
+    lines: list[RenderableType] = []
+    for alarm in reversed(calling[-_MOST_ALARMS:]):
+        words = f" ! {alarm_head(alarm.kind)}  {alarm_words(alarm, instrument, utc_us_of(alarm.since_ns))}"
+        if alarm.kind is not AlarmKind.LOST and time_left:
+            words += f", {time_left}"
+        lines.append(Text(words.ljust(width), style=ALARM, overflow="fold"))
+    if len(calling) > _MOST_ALARMS:
+        lines.append(Text(f"   and {len(calling) - _MOST_ALARMS} more", style=WARN))
+    if calling:
+        return [Text(), *lines, Text("   a: I have seen it", style=STRONG)]
+    if alarms:
+        last = alarms[-1].alarm
+        words = alarm_words(last, instrument, utc_us_of(last.since_ns))
+        return [Text(f"last told: {alarm_head(last.kind).lower()}, {words}", style=QUIET)]
+    return []
 
 
 def _times(phase: Phase, in_clamps_s: float | None, glue_open_s: float | None, glue: Glue) -> list[RenderableType]:
@@ -118,6 +169,8 @@ def _times(phase: Phase, in_clamps_s: float | None, glue_open_s: float | None, g
         limit_s = glue.clamp_time_h * 3600 if glue.clamp_time_h is not None else None
         what = "in clamps" if phase is Phase.IN_CLAMPS else "since the clamps went on"
         lines.append(_against_label(what, in_clamps_s, limit_s, longer_is_better=True))
+        if limit_s is not None and in_clamps_s < limit_s and phase is Phase.IN_CLAMPS:
+            lines.append(Text("leave it alone until the clamp time is over", style=QUIET))
     return lines
 
 

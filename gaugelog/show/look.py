@@ -17,7 +17,7 @@ from rich.text import Text
 
 from gaugelog.analysis.results import CheckpointComparison, Verdict
 
-QUIET, STRONG, ACCENT, WARN = "dim", "bold", "cyan", "yellow"
+QUIET, STRONG, ACCENT, WARN, ALARM = "dim", "bold", "cyan", "yellow", "bold white on red"
 _STYLES = {
     Verdict.HELD: "green",
     Verdict.MOVED: "bold red",

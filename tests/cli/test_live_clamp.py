@@ -217,3 +217,29 @@ def test_a_program_without_input_records_until_it_is_told_to_end(workshop) -> No
     _, errors = closed.communicate(timeout=10)
     assert (closed.returncode, errors) == (0, "")
     assert [sitting.finished for sitting in workshop.recording.sittings()] == [True]
+
+
+def test_a_slip_rings_is_kept_runs_the_builder_s_command_and_is_acknowledged(workshop) -> None:
+    gauge = workshop.plug_in()
+    gauge.do("rest 2.8")
+    told = workshop.folder / "told.txt"
+    screen = workshop.run("clamp", "--on-alarm", f'printf "%s\\n" "$GAUGELOG_KIND $GAUGELOG_WORDS" >> {told}')
+    screen.expect("2.80")
+    screen.type("g")
+    screen.expect("Marked: glue on")
+    screen.type("c")
+    screen.expect("Marked: clamps on")
+    screen.expect(r"in clamps 1[2-9]\s")  # settling and learning are over
+    gauge.do("rest 3.1")
+    screen.expect("SLIP")
+    screen.expect("I have seen it")
+    screen.type("a")
+    screen.expect("Seen: it is kept")
+    screen.type("e")
+    assert screen.end() == 0
+    assert "slip SLIP: neck or gauge (angle; no body gauge takes the bench out) up 0.3" in told.read_text().replace(
+        "\u00a0", " "
+    )
+    kinds = [event.kind for event in workshop.recording.events()]
+    assert "alarm slip" in kinds
+    assert "acknowledged" in kinds

@@ -9,6 +9,8 @@ import pytest
 from rich.cells import cell_len
 from rich.console import Console, RenderableType
 
+from gaugelog.analysis.slip import AlarmKind
+from gaugelog.analysis.watch import Alarm
 from gaugelog.capture.placing import PlacingState
 from gaugelog.datasheets.catalogue import find_datasheet
 from gaugelog.model.instrument import Glue, Instrument, Tolerance, ToleranceSide
@@ -154,10 +156,11 @@ def _gauge(name: str, value: float | None, **more: object) -> SimpleNamespace:
 
 
 def _clamp(phase: Phase, size: tuple[int, int] = (80, 24), **more: object) -> str:
+    glue = more.pop("glue", Glue("a label", open_time_min=5, clamp_time_h=24))
     options: dict[str, object] = {
         "gauges": [_gauge("neck", 2.90), _gauge("body", None, link=LinkState.LOST, rejects=2, start=None)],
-        "in_clamps_s": None, "glue_open_s": None, "readings": 12345, "gaps": 1, "units": "mm", "message": "Marked.",
-        "glue": Glue("a label", open_time_min=5, clamp_time_h=24), "entry": _entry(), **more,
+        "in_clamps_s": None, "glue_open_s": None, "readings": 12345, "gaps": 1, "message": "Marked.",
+        "instrument": Instrument("invented", (), glue=glue), "entry": _entry(), **more,
     }  # fmt: skip
     lines = _lines(clamp_view(phase=phase, width=size[0], height=size[1], **options), size[0])  # type: ignore[arg-type]
     assert len(lines) <= size[1]
@@ -189,6 +192,42 @@ def test_open_time_is_counted_against_the_label() -> None:
 def test_clamp_time_is_counted_against_the_label() -> None:
     assert "21 h 56 min left" in _clamp(Phase.IN_CLAMPS, in_clamps_s=7440.0)
     assert "reached" in _clamp(Phase.AFTER_CLAMPS, in_clamps_s=90000.0)
+
+
+def _told(kind: AlarmKind, size: float, *, seen: bool = False, series: str = "neck - body") -> SimpleNamespace:
+    alarm = Alarm(12 * 3600 * 10**9, 12 * 3600 * 10**9, kind, series, size, Quantity.ANGLE, " - " in series)
+    return SimpleNamespace(alarm=alarm, calls=not seen and kind is not AlarmKind.NOTICE)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_an_alarm_can_not_be_overlooked_and_says_how_long_the_glue_is_open(size: tuple[int, int]) -> None:
+    text = _clamp(Phase.GLUE_OPEN, size, glue_open_s=120.0, alarms=[_told(AlarmKind.SLIP, 0.15)])
+    whole = " ".join(text.split())
+    assert "! SLIP neck − body up 0.15° at" in whole
+    assert "glue open for 3 more minutes by your label" in whole
+    assert "a: I have seen it" in whole
+    quiet = _clamp(Phase.GLUE_OPEN, size, glue_open_s=120.0, alarms=[_told(AlarmKind.SLIP, 0.15, seen=True)])
+    assert "SLIP" not in quiet
+    assert "last told: slip" in quiet
+
+
+def test_many_alarms_are_counted_and_a_lost_gauge_has_no_size() -> None:
+    text = _clamp(Phase.IN_CLAMPS, (80, 30), alarms=[_told(AlarmKind.SLIP, 0.1)] * 4 + [_told(AlarmKind.LOST, 0.0)])
+    assert "and 2 more" in text
+    assert "! LOST  nothing heard from neck − body since" in text.replace("neck - body", "neck − body")
+    assert text.index("LOST") < text.index("SLIP")
+
+
+def test_a_notice_calls_nobody() -> None:
+    text = _clamp(Phase.IN_CLAMPS, alarms=[_told(AlarmKind.NOTICE, -0.05)])
+    assert "I have seen it" not in text
+    assert "down by a digit" in " ".join(text.split())
+
+
+def test_in_the_clamps_it_says_to_leave_it_alone_until_their_time_is_over() -> None:
+    assert "leave it alone" in _clamp(Phase.IN_CLAMPS, in_clamps_s=7440.0)
+    assert "leave it alone" not in _clamp(Phase.IN_CLAMPS, in_clamps_s=90000.0)
+    assert "leave it alone" not in _clamp(Phase.IN_CLAMPS, in_clamps_s=7440.0, glue=Glue())
 
 
 def test_a_pair_of_gauges_shows_its_difference_and_a_wet_check_its_placement(instrument: Instrument) -> None:

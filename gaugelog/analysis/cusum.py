@@ -6,6 +6,7 @@ Here: the recursions as published, one reading at a time. Not here: bounds, and 
 from __future__ import annotations
 
 _BLOCK, _BLOCK_GAIN = 100, 0.25
+_WORTH = _BLOCK * (2 / _BLOCK_GAIN - 1)
 
 
 class Cusum:
@@ -77,14 +78,18 @@ class FollowingLevel:
 
 
 class RunningNoise:
-    """Variance and covariance of neighbours of departures from a level, renewed by a quarter every hundred readings."""
+    """Variance and covariance of neighbours of departures from a level, renewed by a quarter every hundred readings.
 
-    __slots__ = ("_before", "_in_block", "_products", "_squares", "covariance", "variance")
+    `heard` is how many readings it is worth: those that it began with and the blocks since, 700 in the long run.
+    """
 
-    def __init__(self, variance: float, covariance: float) -> None:
-        """Begin with what was learnt at rest, base unit squared."""
+    __slots__ = ("_before", "_in_block", "_products", "_squares", "covariance", "heard", "variance")
+
+    def __init__(self, variance: float, covariance: float, heard: float) -> None:
+        """Begin with what so many readings at rest told, base unit squared."""
         self.variance = variance
         self.covariance = covariance
+        self.heard = heard
         self.begin_block()
 
     def begin_block(self) -> None:
@@ -102,5 +107,6 @@ class RunningNoise:
             return False
         self.variance += _BLOCK_GAIN * (self._squares / _BLOCK - self.variance)
         self.covariance += _BLOCK_GAIN * (self._products / _BLOCK - self.covariance)
+        self.heard = min(self.heard + _BLOCK, _WORTH)
         self.begin_block()
         return True

@@ -1,29 +1,32 @@
 """A clamp session over time: how each gauge, and the difference of two, went in each phase.
 
-Here: levels and changes with their uncertainty. Not here: steps within a phase and creep, phases (`phases`), gaps
-(`gaps`), bringing two gauges together (`series`), charts.
+Here: levels and changes with their uncertainty, phase by phase. Not here: steps and creep (`explained`), phases
+(`phases`), gaps (`gaps`), bringing two gauges together (`series`), charts.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gaugelog.analysis.describe import describe, effective_size
+from gaugelog.analysis.explained import Explained, explain
 from gaugelog.analysis.gaps import merge_gaps, silence_limit_us, silences
 from gaugelog.analysis.phases import Stretch, phases_of
 from gaugelog.analysis.results import Drift, Gap, PhaseDrift, SeriesDrift
 from gaugelog.analysis.series import Series, difference_of
 from gaugelog.model.placement import Mark
+from gaugelog.model.quantities import Quantity
 
 LEVEL_S = 60.0
 LEVEL_SHARE = 4
 LEAST_READINGS = 3
 GLANCE_S = 10.0
+_WEATHER = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +140,8 @@ def _phase_drift(series: Series, stretch: Stretch) -> PhaseDrift:
     return replace(told, change=change, u=math.sqrt(begin.variance + end.variance + digits))
 
 
-def series_drift(series: Series, stretches: Sequence[Stretch]) -> SeriesDrift:
-    """Return one series over the session's phases.
+def series_drift(series: Series, stretches: Sequence[Stretch], rest_rate_per_day: float | None = None) -> SeriesDrift:
+    """Return one series over the session's phases, and what it did over all of them (`explained.explain`).
 
     Formula: the level at the start and at the end of a phase is the mean over the first and the last
     min(60 s, a quarter of the phase) of its readings; change = end - start. A mean, not a median: the median of a
@@ -157,6 +160,7 @@ def series_drift(series: Series, stretches: Sequence[Stretch]) -> SeriesDrift:
     Args:
         series: readings in any order; those on hold or over range are left out of the numbers.
         stretches: the session's phases.
+        rest_rate_per_day: what counts as rest, base unit a day; a digit where it isn't given.
 
     Returns:
         `mean` None in a phase without readings (a gauge that sends on change holds its last one); `change` None with
@@ -171,6 +175,21 @@ def series_drift(series: Series, stretches: Sequence[Stretch]) -> SeriesDrift:
         counted.utc_us.size,
         tuple(_phase_drift(counted, stretch) for stretch in stretches),
         _gaps(ordered, stretches),
+        _explained(counted, rest_rate_per_day),
+    )
+
+
+def _explained(series: Series, rest_rate_per_day: float | None) -> Explained | None:
+    """Return what a series that counts did over the whole session; None for the weather."""
+    if series.quantity in _WEATHER:
+        return None
+    return explain(
+        series.utc_us,
+        series.value,
+        series.steps,
+        gaps=series.gaps,
+        rest_rate_per_day=rest_rate_per_day or max(series.steps),
+        holds=series.holds,
     )
 
 
@@ -192,6 +211,7 @@ def drift(
     pairs: Sequence[tuple[str, str]] = (),
     start_utc_us: int | None = None,
     end_utc_us: int | None = None,
+    limits: Mapping[str, float | None] | None = None,
 ) -> Drift:
     """Return a whole clamp session: each gauge, then each difference, phase by phase.
 
@@ -204,6 +224,7 @@ def drift(
         pairs: names of two gauges each, first less second.
         start_utc_us: begin of the session; the first reading where it isn't given.
         end_utc_us: end of the session; just behind the last reading where it isn't given.
+        limits: how far each series may creep, by its name, base unit: less than that in a day counts as rest.
 
     Raises:
         ValueError: a pair names a gauge that isn't there, or two quantities; no reading and no start and end.
@@ -214,10 +235,12 @@ def drift(
     start = start_utc_us if start_utc_us is not None else min(int(each.min()) for each in times)
     end = end_utc_us if end_utc_us is not None else max(int(each.max()) for each in times) + 1
     stretches = phases_of(marks, start, end)
-    told = [series_drift(series, stretches) for series in gauges]
+    rest = limits or {}
+    told = [series_drift(series, stretches, rest.get(series.name)) for series in gauges]
     with_gaps = {s.name: replace(s, gaps=each.gaps) for s, each in zip(gauges, told, strict=True)}
     for first, second in pairs:
         if first not in with_gaps or second not in with_gaps:
             raise ValueError(f"no gauge called {first if first not in with_gaps else second}")
-        told.append(series_drift(difference_of(with_gaps[first], with_gaps[second]), stretches))
+        pair = difference_of(with_gaps[first], with_gaps[second])
+        told.append(series_drift(pair, stretches, rest.get(pair.name)))
     return Drift(start, tuple(told))

@@ -10,9 +10,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from gaugelog.analysis.least_squares import Residual
 from gaugelog.model.quantities import Quantity
+
+if TYPE_CHECKING:
+    from gaugelog.analysis.explained import Explained
 
 
 class Verdict(Enum):
@@ -180,7 +184,10 @@ class PhaseDrift:
 
 @dataclass(frozen=True, slots=True)
 class SeriesDrift:
-    """One gauge, or the difference of two, over the clamp session: `difference` tells which, `n` counts readings."""
+    """One gauge, or the difference of two, over the clamp session: `difference` tells which, `n` counts readings.
+
+    `explained` holds its steps, creep and rest, None for what can't creep, such as the workshop's temperature.
+    """
 
     name: str
     quantity: Quantity
@@ -188,6 +195,7 @@ class SeriesDrift:
     n: int
     phases: tuple[PhaseDrift, ...]
     gaps: tuple[Gap, ...]
+    explained: Explained | None = None
 
 
 @dataclass(frozen=True, slots=True)

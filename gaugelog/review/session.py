@@ -6,7 +6,8 @@ Here: which readings belong to the session, which gauges are looked at as a pair
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -22,17 +23,22 @@ from gaugelog.model.placement import CLAMP_SITTING, Mark
 from gaugelog.store.reader import Recording
 
 NOT_RUNNING = "gaugelog was not running"
+_NECK_ANGLE = "neck-angle"
 
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """A clamp session as it was recorded: its series (differences last), its marks, its ends in UTC microseconds."""
+    """A clamp session as it was recorded: its series (differences last), its marks, its ends in UTC microseconds.
+
+    `limits` says by name how far each series may creep, in its base unit; None where the file says nothing.
+    """
 
     series: tuple[Series, ...]
     pairs: tuple[tuple[str, str], ...]
     marks: tuple[Mark, ...]
     start_utc_us: int
     end_utc_us: int
+    limits: Mapping[str, float | None] = field(default_factory=dict)
 
     def drift(self) -> Drift:
         """Return what each series did, phase by phase."""
@@ -42,6 +48,7 @@ class Session:
             pairs=self.pairs,
             start_utc_us=self.start_utc_us,
             end_utc_us=self.end_utc_us,
+            limits=self.limits,
         )
 
     def with_differences(self) -> tuple[Series, ...]:
@@ -58,6 +65,27 @@ def pairs_of(instrument: Instrument, names: set[str]) -> tuple[tuple[str, str], 
         if point.gauge in names and point.body_gauge in names and point.gauge != point.body_gauge
     }
     return tuple((neck, body) for neck, body in found if neck is not None and body is not None)
+
+
+def creep_limits(
+    instrument: Instrument, names: Sequence[str], pairs: Sequence[tuple[str, str]] = ()
+) -> dict[str, float | None]:
+    """Return how far each series may creep, in its base unit, None where the file says nothing.
+
+    In the clamps a gauge lies on the neck, so the neck angle's limit counts where its gauge reads that; else the
+    smallest limit of what it reads after the glue.
+    """
+    found = {name: _limit(instrument, name) for name in names}
+    return found | {f"{neck} - {body}": found.get(neck) for neck, body in pairs}
+
+
+def _limit(instrument: Instrument, gauge: str) -> float | None:
+    points = [each for each in instrument.checkpoints if each.gauge == gauge and each.kind.glued]
+    angles = [each for each in points if each.kind.slug == _NECK_ANGLE]
+    limits = [each.limit for each in angles or points if each.limit is not None]
+    if not limits and angles:
+        return instrument.movement_limits.neck_angle
+    return min(limits, default=None)
 
 
 def session_of(recording: Recording, instrument: Instrument) -> Session:
@@ -85,7 +113,8 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
     start = min([int(each[0]) for each in times] + [sitting.start_utc_us for sitting in sittings])
     end = max([int(each[-1]) for each in times] + [sitting.end_utc_us for sitting in sittings]) + 1
     pairs = pairs_of(instrument, {each.name for each in series})
-    return Session(tuple(series), pairs, recording.marks(), start, end)
+    limits = creep_limits(instrument, tuple(each.name for each in series), pairs)
+    return Session(tuple(series), pairs, recording.marks(), start, end, limits)
 
 
 def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> Series | None:

@@ -13,6 +13,7 @@ from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, G
 from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.placement import KeptPlacement, Part, Placement, Snapshot
+from gaugelog.show.explained_documents import explained_fields
 from gaugelog.show.gauge_documents import (
     Document,
     finite,
@@ -133,6 +134,7 @@ def _series(series: SeriesDrift) -> Document:
         "n": series.n,
         "phases": [_phase(phase) for phase in series.phases],
         "gaps": [_gap(gap) for gap in series.gaps],
+        **explained_fields(series),
     }
 
 

@@ -1,0 +1,34 @@
+"""JSON fields of what a clamp session did: steps, creep, rest.
+
+Here: the explanation of one series as data. Not here: its phases and gaps (`documents`).
+"""
+
+from __future__ import annotations
+
+from gaugelog.analysis.results import SeriesDrift
+from gaugelog.show.gauge_documents import Document, finite, iso_utc
+
+
+def explained_fields(series: SeriesDrift) -> Document:
+    """Return steps, creep, rest and noise of a series; empty and null where there is nothing to tell."""
+    told = series.explained
+    if told is None:
+        return {"steps": [], "creep": None, "rest_at": None, "noise": None, "rejected": 0, "climate_share": None}
+    creep = told.creep
+    return {
+        "steps": [
+            {"time": iso_utc(each.time_us), "size": finite(each.size), "u": finite(each.u)} for each in told.steps
+        ],
+        "creep": None
+        if creep is None
+        else {
+            "start": iso_utc(creep.start_us),
+            "size": finite(creep.size),
+            "tau_s": finite(creep.tau_s),
+            "u": finite(creep.u),
+        },
+        "rest_at": iso_utc(told.rest_at_us),
+        "noise": finite(told.noise),
+        "rejected": told.rejected,
+        "climate_share": None,
+    }

@@ -14,6 +14,7 @@ from gaugelog.errors import UnknownCheckpointError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.placement import KeptPlacement, Part, Role, Snapshot
 from gaugelog.model.quantities import Quantity
+from gaugelog.show.drift_words import drift_sentences
 from gaugelog.show.movement_view import consequence_rows, movement_rows, movement_sentences, plain_sentence
 from gaugelog.show.neck_view import figure_rows
 from gaugelog.show.neck_words import (
@@ -187,7 +188,11 @@ def _checkpoint(row: CheckpointComparison, instrument: Instrument) -> Row:
 
 
 def _drift(drift: Drift, units: str) -> Row:
-    return {"start": date_text(drift.start_utc_us), "series": [_series(each, drift, units) for each in drift.series]}
+    return {
+        "start": date_text(drift.start_utc_us),
+        "said": list(drift_sentences(drift, units)),
+        "series": [_series(each, drift, units) for each in drift.series],
+    }
 
 
 def _series(series: SeriesDrift, drift: Drift, units: str) -> Row:

@@ -15,6 +15,7 @@ from rich.text import Text
 
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Drift, Gap, SeriesDrift, Verdict
 from gaugelog.model.kinds import WET
+from gaugelog.show.drift_words import drift_sentences, noise_text
 from gaugelog.show.look import QUIET, STRONG, WARN, column_in_strip, plain_table, strip, style_of, two_lines
 from gaugelog.show.movement_view import movement_view
 from gaugelog.show.numbers import (
@@ -134,24 +135,28 @@ def _wet_table(comparison: Comparison, units: str) -> RenderableType:
 
 
 def drift_view(drift: Drift, units: str = "mm") -> RenderableType:
-    """Return the clamp session: a table of phases for each series, with its gaps.
+    """Return the clamp session: what it did in words, then a table of phases for each series, with its gaps.
 
     Args:
         drift: the result.
         units: mm or in, for lengths.
     """
     parts: list[RenderableType] = [Text(f"Clamp session from {date_text(drift.start_utc_us)}", style=STRONG), Text()]
+    said = [Text.assemble((f"{name}. ", STRONG), words) for name, words in drift_sentences(drift, units)]
+    parts += [*said, Text()] if said else []
     for series in drift.series:
-        parts += [_series_head(series), _phases(series, drift.start_utc_us, units), *_gaps(series.gaps), Text()]
+        parts += [_series_head(series, units), _phases(series, drift.start_utc_us, units), *_gaps(series.gaps), Text()]
     legend = "change ± u: how far the level went from the phase's start to its end; farthest: on the way."
     parts.append(Text(legend, style=QUIET))
     return Group(*parts)
 
 
-def _series_head(series: SeriesDrift) -> Text:
+def _series_head(series: SeriesDrift, units: str) -> Text:
     what = "difference" if series.difference else "gauge"
     faults = sum(gap.fault for gap in gaps_once(series.gaps))
     counts = f"{what}, {count_text(series.n, 'reading')}, {count_text(faults, 'gap')}"
+    if series.explained is not None and series.n:
+        counts += f", noise {noise_text(series, units)}"
     return Text.assemble((series.name.replace(" - ", " − "), STRONG), f"  {counts}")
 
 

@@ -5,6 +5,7 @@ Here: means, their weights, and where the sittings of a session end. Not here: w
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,13 +15,16 @@ from numpy.typing import NDArray
 from gaugelog.analysis.results import Gap
 
 WIDTH_US = 1_000_000
-LONG_GAP_S = 600.0
-LONG_GAP_PERIODS = 5.0
+# a gauge that sends on change is looked at every second, or in as many parts
+MOST_HELD = 200_000
+# a gap parts two sittings if it is longer than all of these: so many seconds, usual distances of two readings, and
+# wide ones (the 95 % point), for readings that come as they please
+LONG_GAP_S, LONG_GAP_PERIODS, LONG_GAP_WIDE = 600.0, 5.0, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bins:
-    """Means over a second each, empty seconds left out; all arrays of shape (n,), values less `offset`.
+    """Means over a second or more each, empty ones left out; all arrays of shape (n,), values less `offset`.
 
     `time_s` is seconds from `origin_us`; `weight` the readings in a bin, or of a gauge that sends on change the
     seconds that it covers; `squares` the weighted sum of squares within it; `first` the index of its first reading
@@ -52,7 +56,8 @@ def _sittings(time_s: NDArray[np.float64]) -> tuple[int, ...]:
     apart = np.diff(time_s)
     if apart.size == 0:
         return (0, int(time_s.size))
-    long = max(LONG_GAP_S, LONG_GAP_PERIODS * float(np.median(apart)))
+    usual, wide = np.quantile(apart, (0.5, 0.95))
+    long = max(LONG_GAP_S, LONG_GAP_PERIODS * float(usual), LONG_GAP_WIDE * float(wide))
     return (0, *(int(i) + 1 for i in np.flatnonzero(apart > long)), int(time_s.size))
 
 
@@ -103,17 +108,16 @@ def held_bins(utc_us: NDArray[np.int64], value: NDArray[np.float64], end_us: int
         whole: NDArray[np.float64] = np.diff(np.interp(edges, knots, total))
         return whole
 
-    edges = np.arange(0.0, knots[-1] + 1.0)
-    if edges.size < 2:
-        edges = np.array([0.0, 1.0])
+    width_s = max(1.0, math.ceil(float(knots[-1]) / MOST_HELD))
+    edges = np.arange(0.0, max(float(knots[-1]), width_s) + width_s / 2, width_s)
     covered = integral(np.ones(left.size))
-    keep = covered > 0.5
+    keep = covered > width_s / 2
     if not keep.any():
         return binned(utc_us, value)
     weight = covered[keep]
     mean = integral(left)[keep] / weight
     squares = np.maximum(integral(left**2)[keep] - weight * mean**2, 0.0)
     begins = edges[:-1][keep]
-    time_s = begins + 0.5
+    time_s = begins + width_s / 2
     first = np.maximum(np.searchsorted((utc_us - origin) / 1e6, begins, side="right") - 1, 0)
     return Bins(origin, offset, time_s, mean, weight, squares, first.astype(np.intp), _sittings(time_s))

@@ -1,7 +1,7 @@
 """A session explained afterwards: its steps, its creep, when it came to rest, and its noise.
 
-Here: bringing the parts together, and the fitted curve. Not here: the parts (`bins`, `steps`, `creep`, `wander`,
-`noise`).
+Here: bringing the parts together, and the fitted curve.
+Not here: the parts (`bins`, `stretches`, `steps`, `wander`, `creep`, `noise`).
 """
 
 from __future__ import annotations
@@ -9,31 +9,28 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gaugelog.analysis.bins import Bins, binned, held_bins
 from gaugelog.analysis.creep import Creep, Settling, Trend, choose, columns_of, rest_s
-from gaugelog.analysis.dither import left_unseen, noise_chances
-from gaugelog.analysis.noise import difference_noise, digits_u, wild
+from gaugelog.analysis.noise import difference_noise, wild
 from gaugelog.analysis.results import Gap
 from gaugelog.analysis.steps import Found, Step, find_steps, moment_of
+from gaugelog.analysis.stretches import Stretches, blocks_of, stretches_of
 from gaugelog.analysis.wander import Blocks
 
 LEAST_READINGS = 8
-COARSE_BLOCKS = 200
-LEAST_BLOCK_S = 10.0
-FIRST_BLOCK = 2
-NOISE_S = 30.0
-NOISE_READINGS = 8
+LEAST_BLOCKS = 4
 STEP_SIGMAS = 4.0
 LEAST_DIGITS = 1.5
 # a gauge whose noise shows what is between two digits also shows jumps below them: they belong to the curve, untold
 SEEN_DIGITS, SEEN_UNSEEN = 0.6, 0.16
 COVER_95 = 1.959963984540054
+# a gauge that never flickers is not taken for a perfect one
 FLOOR_DIGITS = 1e-3
+ROUNDED = 1 - 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,98 +71,6 @@ class Explained:
     curve: Curve | None = None
 
 
-def _blocks(bins: Bins, found: Found, edges: Sequence[int]) -> tuple[Blocks, NDArray[np.intp]]:
-    """Return blocks of bins: short next to a step, growing away from it; and each block's first bin."""
-    length = float(bins.time_s[-1] - bins.time_s[0])
-    coarse = max(LEAST_BLOCK_S, length / COARSE_BLOCKS)
-    most = max(round(coarse / max(bins.spacing_s, 1.0)), 1)
-    guard = 1 if bins.spacing_s < 2.0 else 0
-    jumps = {int(each) for each in found.place}
-    begins: list[int] = []
-    ends: list[int] = []
-    for low, high in pairwise(edges):
-        start = low + (guard if low in jumps else 0)
-        stop = high - (guard if high in jumps else 0)
-        lengths = _graded(stop - start, most, low in jumps, high in jumps)
-        cuts = start + np.concatenate(([0], np.cumsum(lengths))).astype(np.intp)
-        begins += cuts[:-1].tolist()
-        ends += cuts[1:].tolist()
-    keep = ~found.hidden
-    sums = [
-        np.concatenate(([0.0], np.cumsum(np.where(keep, each, 0.0))))
-        for each in (bins.weight, bins.weight * bins.value, bins.weight * bins.time_s)
-    ]
-    begin, end = np.asarray(begins, dtype=np.intp), np.asarray(ends, dtype=np.intp)
-    weight, total, moment = (each[end] - each[begin] for each in sums)
-    some = weight > 0
-    begin, end, weight = begin[some], end[some], weight[some]
-    span = np.where(end - begin > 1, bins.time_s[end - 1] - bins.time_s[begin] + min(bins.spacing_s, 1.0), 0.0)
-    span = np.where((end - begin == 1) & (bins.weight[begin] > 1), 1.0, span)
-    return Blocks(moment[some] / weight, span, total[some] / weight, weight), begin
-
-
-def _graded(count: int, most: int, from_left: bool, from_right: bool) -> list[int]:
-    """Return lengths of blocks that fill `count` bins: growing from the sides where a step is, never above `most`."""
-    left: list[int] = []
-    right: list[int] = []
-    room = count
-    size = min(FIRST_BLOCK, most)
-    while size < most and room > 2 * size:
-        if from_left:
-            left.append(size)
-            room -= size
-        if from_right and room >= size:
-            right.append(size)
-            room -= size
-        if not (from_left or from_right):
-            break
-        size *= 2
-    parts = max(math.ceil(room / most), 1) if room > 0 else 0
-    middle = [room // parts + (1 if i < room % parts else 0) for i in range(parts)]
-    return left + middle + right[::-1]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Stretches:
-    """Half minutes of a session (eight readings at least), none across a step: readings, mean and variance of each."""
-
-    count: NDArray[np.float64]
-    mean: NDArray[np.float64]
-    variance: NDArray[np.float64]
-
-    @property
-    def noise(self) -> float:
-        """Pooled standard deviation of one reading."""
-        degrees = float((self.count - 1).sum())
-        return math.sqrt(float(((self.count - 1) * self.variance).sum()) / degrees) if degrees > 0 else 0.0
-
-    def quieter(self) -> _Stretches:
-        """Return all but the noisiest fifth, in which steps may be that aren't known yet."""
-        keep = self.variance <= np.quantile(self.variance, 0.8) if self.variance.size else np.ones(0, dtype=np.bool_)
-        return _Stretches(self.count[keep], self.mean[keep], self.variance[keep])
-
-    def rounding(self, steps: tuple[float, ...]) -> float:
-        """Return what the digits leave unseen in the difference of two levels."""
-        loud = self.count.size == 0 or float(np.median(self.variance)) > steps[0] ** 2
-        if loud or len(steps) > 1:
-            return digits_u(self.noise**2, steps)
-        digit = steps[0]
-        return left_unseen(noise_chances(self.mean / digit, self.variance / digit**2, self.count), digit)
-
-
-def _stretches(bins: Bins, hidden: NDArray[np.bool_], edges: Sequence[int]) -> _Stretches:
-    per_bin = max(float(np.median(bins.weight)), 1.0)
-    group = max(math.ceil(NOISE_READINGS / per_bin), round(NOISE_S / max(bins.spacing_s, 1.0)), 1)
-    first = np.concatenate([np.arange(low, high, group) for low, high in pairwise(edges)]).astype(np.intp)
-    weight = np.where(hidden, 0.0, bins.weight)
-    count = np.add.reduceat(weight, first)
-    total = np.add.reduceat(weight * bins.value, first)
-    square = np.add.reduceat(weight * bins.value**2 + np.where(hidden, 0.0, bins.squares), first)
-    some = count > 1.5
-    count, total, square = count[some], total[some], square[some]
-    return _Stretches(count, total / count, np.maximum(square - total**2 / count, 0.0) / (count - 1))
-
-
 def explain(
     utc_us: NDArray[np.int64],
     value: NDArray[np.float64],
@@ -203,8 +108,7 @@ def explain(
         raise ValueError("a value is made of at least one reading, each with its digit")
     if utc_us.size and bool((utc_us[1:] < utc_us[:-1]).any()):
         raise ValueError("readings are sorted by time")
-    digit = max(steps)
-    odd = np.empty(0, dtype=np.intp) if holds else wild(value, digit)
+    odd = np.empty(0, dtype=np.intp) if holds else wild(value, max(steps))
     if odd.size:
         utc_us, value = np.delete(utc_us, odd), np.delete(value, odd)
     if utc_us.size == 0:
@@ -212,75 +116,93 @@ def explain(
     bins = held_bins(utc_us, value, end_us or int(utc_us[-1]), gaps) if holds else binned(utc_us, value)
     if bins.size < LEAST_READINGS:
         return Explained((), None, None, difference_noise(value), int(odd.size))
-    unseen = _stretches(bins, np.zeros(bins.size, dtype=np.bool_), bins.sittings).quieter().rounding(steps)
-    seen = unseen <= SEEN_UNSEEN * math.hypot(*steps)
-    found = find_steps(bins, LEAST_DIGITS * digit, digit * (SEEN_DIGITS if seen else LEAST_DIGITS))
+    found = _looked_for(bins, steps)
+    moments = {int(place): moment_of(bins, int(place), utc_us, value, holds=holds) for place in found.place}
     while True:
-        told, weak = _explained(bins, found, steps, rest_rate_per_day, int(odd.size), utc_us, value, holds)
-        if weak is None:
-            return told
+        session = _Session(bins, found, moments, steps)
+        weak = session.weak()
+        if weak.size == 0:
+            return replace(session.explained(rest_rate_per_day), rejected=int(odd.size))
         found = replace(found, place=np.delete(found.place, weak))
 
 
-def _explained(
-    bins: Bins,
-    found: Found,
-    steps: tuple[float, ...],
-    rest_rate_per_day: float,
-    rejected: int,
-    utc_us: NDArray[np.int64],
-    value: NDArray[np.float64],
-    holds: bool,
-) -> tuple[Explained, int | None]:
+def _looked_for(bins: Bins, steps: tuple[float, ...]) -> Found:
+    """Return where there may be steps: down to less than a digit where the noise shows what is between two."""
     digit = max(steps)
-    edges = sorted({*bins.sittings, *(int(each) for each in found.place)})
-    stretches = _stretches(bins, found.hidden, edges)
-    noise, rounding = stretches.noise, stretches.rounding(steps)
-    blocks, begin = _blocks(bins, found, edges)
-    jumps = edges[1:-1]
-    columns = (begin[:, None] >= np.asarray(jumps, dtype=np.intp)[None, :]).astype(np.float64)
-    moments = [
-        moment_of(bins, place, utc_us, value, holds=holds)
-        if place in found.place
-        else bins.origin_us + round(1e6 * float(bins.time_s[place - 1] + bins.time_s[place]) / 2)
-        for place in jumps
-    ]
-    jump_s = [(each - bins.origin_us) / 1e6 for each in moments]
-    floor = (FLOOR_DIGITS * digit) ** 2
-    trend = choose(blocks, columns, jump_s, floor)
-    told = []
-    weakest, weak = 1.0, None
-    for k, place in enumerate(jumps):
-        if place not in found.place:
-            continue
-        size, u = float(trend.fitted.value[k]), math.sqrt(max(float(trend.fitted.covariance[k, k]), 0.0))
-        strength = abs(size) / max(found.least * (1 - 1e-9), STEP_SIGMAS * u)
-        if strength < weakest:
-            weakest, weak = strength, int(np.flatnonzero(found.place == place)[0])
-        if abs(size) >= LEAST_DIGITS * digit * (1 - 1e-9):
-            told.append(Step(moments[k], size, math.hypot(u, rounding)))
-    if weak is not None:
-        return Explained((), None, None, noise, rejected), weak
-    last = max([jump_s[k] for k, place in enumerate(jumps) if place in found.place], default=0.0)
-    rest = rest_s(blocks, trend, len(jumps), last, rest_rate_per_day, rounding, floor)
-    result = Explained(
-        tuple(told),
-        _creep(trend, len(jumps), bins.origin_us, rounding),
-        None if rest is None else bins.origin_us + round(rest * 1e6),
-        noise,
-        rejected,
-        math.sqrt(max(trend.fitted.walk, 0.0) * 3600.0),
-        _curve(bins, blocks, columns, jump_s, trend, rounding),
-    )
-    return result, None
+    unseen = stretches_of(bins, bins.sittings).quieter().rounding(steps)
+    seen = unseen <= SEEN_UNSEEN * math.hypot(*steps)
+    return find_steps(bins, LEAST_DIGITS * digit, digit * (SEEN_DIGITS if seen else LEAST_DIGITS))
+
+
+class _Session:
+    """A session fitted with the steps that were found."""
+
+    def __init__(self, bins: Bins, found: Found, moments: dict[int, int], steps: tuple[float, ...]) -> None:
+        self._bins, self._found = bins, found
+        self._digit = max(steps)
+        self._floor = (FLOOR_DIGITS * self._digit) ** 2
+        cuts = sorted({*bins.sittings, *found.place.tolist()})
+        self._stretches: Stretches = stretches_of(bins, cuts, found.hidden)
+        self._rounding = self._stretches.rounding(steps)
+        self._blocks, begin = blocks_of(bins, cuts, found.place, found.hidden)
+        # a long gap is a jump of its own, of which nothing is told
+        jumps = cuts[1:-1]
+        self._moment = [moments.get(place) or self._middle_of_gap(place) for place in jumps]
+        self._jump_s = [(each - bins.origin_us) / 1e6 for each in self._moment]
+        self._told = [k for k, place in enumerate(jumps) if place in moments]
+        self._jumps = (begin[:, None] >= np.asarray(jumps, dtype=np.intp)).astype(np.float64)
+        self._trend: Trend | None = None
+        if self._blocks.size >= max(LEAST_BLOCKS, len(jumps) + 3):
+            self._trend = choose(self._blocks, self._jumps, self._jump_s, self._floor)
+
+    def _middle_of_gap(self, place: int) -> int:
+        return self._bins.origin_us + round(5e5 * float(self._bins.time_s[place - 1] + self._bins.time_s[place]))
+
+    def _sizes(self, trend: Trend) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return size and standard uncertainty of each step, without what the digits hide."""
+        u = np.sqrt(np.maximum(np.diag(trend.fitted.covariance), 0.0))
+        return trend.fitted.value[self._told], u[self._told]
+
+    def weak(self) -> NDArray[np.intp]:
+        """Return the indices of steps that don't stand in the fit, at most the weaker half of those."""
+        if self._trend is None:
+            return np.arange(len(self._told))
+        size, u = self._sizes(self._trend)
+        strength = np.abs(size) / np.maximum(self._found.least * ROUNDED, STEP_SIGMAS * u)
+        failing = np.flatnonzero(strength < 1.0)
+        return failing[np.argsort(strength[failing])][: (failing.size + 1) // 2]
+
+    def explained(self, rest_rate_per_day: float) -> Explained:
+        """Return what the session did."""
+        noise, trend = self._stretches.noise, self._trend
+        if trend is None:
+            return Explained((), None, None, noise, 0)
+        size, u = self._sizes(trend)
+        steps = tuple(
+            Step(self._moment[k], float(size[i]), math.hypot(float(u[i]), self._rounding))
+            for i, k in enumerate(self._told)
+            if abs(size[i]) >= LEAST_DIGITS * self._digit * ROUNDED
+        )
+        origin_us, base = self._bins.origin_us, len(self._jump_s)
+        last_s = (steps[-1].time_us - origin_us) / 1e6 if steps else 0.0
+        rest = rest_s(self._blocks, trend, base, last_s, rest_rate_per_day, self._rounding, self._floor)
+        return Explained(
+            steps,
+            _creep(trend, base, origin_us, self._rounding),
+            None if rest is None else origin_us + round(rest * 1e6),
+            noise,
+            0,
+            math.sqrt(max(trend.fitted.walk, 0.0) * 3600.0),
+            _curve(self._bins, self._blocks, self._jumps, self._jump_s, trend, self._rounding),
+        )
 
 
 def _creep(trend: Trend, base: int, origin_us: int, rounding: float) -> Creep | None:
     if trend.settling is None:
         return None
     u = math.sqrt(max(float(trend.fitted.covariance[base, base]), 0.0))
-    start = origin_us + round(trend.settling.start_s * 1e6)
-    return Creep(float(trend.fitted.value[base]), trend.settling.tau_s, math.hypot(u, rounding), start)
+    start_us = origin_us + round(trend.settling.start_s * 1e6)
+    return Creep(float(trend.fitted.value[base]), trend.settling.tau_s, math.hypot(u, rounding), start_us)
 
 
 def _curve(
@@ -334,5 +256,6 @@ def fitted(explained: Explained, utc_us: NDArray[np.int64]) -> tuple[NDArray[np.
     if curve.settling is not None:
         value = value + curve.creep_size * trend[:, 0]
     apart = np.column_stack((jumps, trend)) - np.asarray(curve.centre)
-    variance = ((apart @ np.asarray(curve.covariance).reshape(apart.shape[1], -1)) * apart).sum(axis=1)
+    covariance = np.asarray(curve.covariance).reshape(apart.shape[1], apart.shape[1])
+    variance = ((apart @ covariance) * apart).sum(axis=1)
     return value, COVER_95 * np.sqrt(np.maximum(variance, 0.0) + curve.level_u**2)

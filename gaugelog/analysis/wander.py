@@ -131,8 +131,10 @@ def solve(blocks: Blocks, white: Whitened, floor: float = 0.0, shares: NDArray[n
     """Return the fit of what `whiten` made; see `fit`."""
     n, p = white.columns.shape[1:]
     inverse, log_det = _inverse(white.columns)
-    value = np.einsum("kij,knj,kn->ki", inverse, white.columns, white.value)
-    left = white.value - np.einsum("knj,kj->kn", white.columns, value)
+    turned = np.swapaxes(white.columns, 1, 2)
+    value = inverse @ (turned @ white.value[:, :, None])
+    left = white.value - (white.columns @ value)[:, :, 0]
+    value = value[:, :, 0]
     white_unit, walk_unit = _units(blocks)
     squares = np.einsum("ki,ki->k", left, left) + n * floor * white_unit
     deviance = n * np.log(squares / n) + white.log_det

@@ -78,7 +78,7 @@ class FollowingLevel:
 
 
 class RunningNoise:
-    """Variance and covariance of neighbours of departures from a level, renewed by a quarter every hundred readings.
+    """Variance and covariance of neighbours of departures from a level, renewed by a quarter each hundred readings.
 
     `heard` is how many readings it is worth: those that it began with and the blocks since, 700 in the long run.
     """
@@ -97,16 +97,20 @@ class RunningNoise:
         self._squares = self._products = self._before = 0.0
         self._in_block = 0
 
-    def hear(self, off: float) -> bool:
-        """Take a departure and return whether the noise has been renewed."""
+    def hear(self, off: float) -> None:
+        """Take a departure."""
         self._squares += off * off
         self._products += off * self._before
         self._before = off
         self._in_block += 1
-        if self._in_block < _BLOCK:
+
+    def renew(self) -> bool:
+        """Return whether a block was full and has renewed the noise; asked when nothing looks like a change."""
+        n = self._in_block
+        if n < _BLOCK:
             return False
-        self.variance += _BLOCK_GAIN * (self._squares / _BLOCK - self.variance)
-        self.covariance += _BLOCK_GAIN * (self._products / _BLOCK - self.covariance)
-        self.heard = min(self.heard + _BLOCK, _WORTH)
+        self.variance += _BLOCK_GAIN * (self._squares / n - self.variance)
+        self.covariance += _BLOCK_GAIN * (self._products / n - self.covariance)
+        self.heard = min(self.heard + n, _WORTH)
         self.begin_block()
         return True

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from gaugelog.analysis.cusum import Cusum, FollowingLevel, RunningNoise
-from gaugelog.analysis.slip_evidence import Change, Digits, Rest, at_rest, long_run_variance, look_at
+from gaugelog.analysis.slip_evidence import Change, Crossings, Digits, Rest, at_rest, long_run_variance, look_at
 from gaugelog.analysis.slip_settings import USUAL, USUAL_RATE_HZ, Counts, SlipSettings
 
 
@@ -33,6 +33,7 @@ _FURTHER = 2.0
 _DRIFT_PER_S = 0.2 / 60
 _NEXT_DIGIT = 0.9
 _PAST = 0.25
+_MORE_THAN_ONE = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +54,12 @@ class SlipDetector:
 
     Formula: a two-sided CUSUM with the allowance k, told at h, of the departures from a reference, clipped to ±2
     digits. The reference is an EWMA, held while a sum stands above 0.3 h, for at most `hold_s`. k is half a digit, h =
-    max(6 digits, L s²/2k) with s² the long-run variance of one reading, never below (r/2)², and L the logarithm of the
+    max(8 digits, L s²/2k) with s² the long-run variance of one reading, never below (r/2)², and L the logarithm of the
     readings in `calm_days`. Above s = 2/3 digit everything that counts digits counts 1.5 s instead.
 
     A change by one digit of a gauge that shows only two digits is told as a slip where it came at once and stands;
-    where readings went to and fro, or the new digit had shown just before, the gauge has only crossed it: a notice.
+    where readings went to and fro, or the new digit had shown just before, the gauge has only crossed it: a notice, one
+    in `notice_s` at most. Two digits crossed within that time are a slip.
 
     When this is wrong: a slip by less than about half a digit is never told as one; a slide slower than a digit in
     some 10 s is taken for wander and left to the limit; a gauge without any noise that crosses a digit looks like a
@@ -96,12 +98,13 @@ class SlipDetector:
         self._recent: deque[float] = deque(maxlen=self._counts.recent)
         self._level = FollowingLevel(math.nan, 1 / self._counts.reference, 1)
         self._sums = Cusum(0.0)
-        self._noise = RunningNoise(0.0, 0.0)
+        self._noise = RunningNoise(0.0, 0.0, 1)
         self._held = 0
         self._clip = self._bound = self._hold = 0.0
         self._base, self._base_ns = math.nan, 0
         self._shown = self._near_low = self._near_high = math.nan
         self._known_quiet = False
+        self._crossings = Crossings(round(settings.notice_s * 1e9))
         self._last_ns: int | None = None
         self._window: deque[float] | None = None
         self._away: _Away | None = None
@@ -125,6 +128,7 @@ class SlipDetector:
     def mark(self, time_ns: int) -> None:
         """Say that things may move: settle, then learn level and noise anew; the limit counts from there."""
         self._known_quiet = False
+        self._crossings.forget()
         self._away = None
         settings, counts = self.settings, self._counts
         self._window = deque(maxlen=counts.learn)
@@ -163,11 +167,12 @@ class SlipDetector:
             off = self._clip
         elif off < -self._clip:
             off = -self._clip
+        self._noise.hear(off)
         worst = self._sums.hear(time_ns, off)
         if worst <= self._hold:
             self._held = 0
             level.follow(off)
-            if self._noise.hear(off):
+            if self._noise.renew():
                 self._set_bounds()
         elif self._held < self._counts.hold:
             self._held += 1
@@ -183,7 +188,7 @@ class SlipDetector:
         """Fit allowance, clipping and bound to the noise."""
         noise, settings = self._noise, self.settings
         scale = max(self.step, _NOISE_IN_DIGITS * math.sqrt(noise.variance))
-        variance = max(long_run_variance(noise.variance, noise.covariance), (self.step / 2) ** 2)
+        variance = max(long_run_variance(noise.variance, noise.covariance, noise.heard), (self.step / 2) ** 2)
         self._sums.allowance = settings.allowance * scale
         self._clip = settings.clip * scale
         least = settings.least_bound * scale * self._slower
@@ -209,7 +214,7 @@ class SlipDetector:
         """Take over what was learnt; tell how far the level went meanwhile where that is far."""
         away, self._away = self._away, None
         if away is None:
-            self._noise = RunningNoise(rest.variance, rest.covariance)
+            self._noise = RunningNoise(rest.variance, rest.covariance, self._counts.learn)
             self._base, self._base_ns = rest.level, time_ns
             return None
         gone = rest.level - away.level
@@ -249,7 +254,7 @@ class SlipDetector:
         if abs(crept) > self._furthest:
             told = (AlarmKind.CREEP, crept, self._base_ns)
             self._base, self._base_ns = level, time_ns
-        elif self._digits().hide_a_change:
+        elif self._digits().hide_a_change and self._crossings.may_note(time_ns):
             told = (AlarmKind.NOTICE, gone, time_ns)
         self._shown = level
         self._set_near()
@@ -268,8 +273,12 @@ class SlipDetector:
         here = self._level.value + size
         if change is Change.CROSSED:
             self._known_quiet = True
-            self._watch_from(time_ns, here, list(self._recent)[-min(self._sums.grown_for, self._counts.rest) :])
-            return (AlarmKind.NOTICE, size, since_ns)
+            gone, gone_since_ns = self._crossings.gone(time_ns, self._level.value, here, since_ns)
+            if abs(gone) < _MORE_THAN_ONE * self.step:
+                latest = min(self._sums.grown_for, self._counts.rest)
+                self._watch_from(time_ns, here, list(self._recent)[-latest:])
+                return (AlarmKind.NOTICE, size, since_ns) if self._crossings.may_note(time_ns) else None
+            size, since_ns = gone, gone_since_ns
         self._known_quiet = self._known_quiet or change is Change.ONE_DIGIT
         self._base += size
         self._look_for_rest(time_ns, _Away(here, time_ns, _FURTHER * self.step, told=True))

@@ -16,8 +16,8 @@ from statistics import median
 
 from gaugelog.analysis.slip_settings import Counts
 
-_MOST_CORRELATED = 0.9
-_CHANCE_CORRELATION = 0.1
+_MOST_CORRELATED = 0.95
+_HINTS = 2
 _LATEST, _LAST = 10, 3
 _VISIBLE_NOISE = 0.6
 _REACH_DIGITS, _REACH_NOISE = 1.5, 2.5
@@ -72,17 +72,21 @@ def at_rest(values: Sequence[float], step: float, *, anyhow: bool = False) -> Re
     )
 
 
-def long_run_variance(variance: float, covariance: float) -> float:
+def long_run_variance(variance: float, covariance: float, heard: float) -> float:
     """Return the variance that a long sum of such readings grows by, for each reading.
 
-    Formula: s² (1 + φ)/(1 - φ), φ = covariance of neighbours / variance, less the 0.1 that chance gives, 0 to 0.9: a
-    first-order autoregressive series (textbook form, no clause to cite).
+    Formula: s² (1 + φ)/(1 - φ), φ = covariance of neighbours / variance: a first-order autoregressive series (textbook
+    form, no clause to cite). φ counts from 2/√n on, where chance doesn't explain it, and is then taken as larger by its
+    standard uncertainty 1/√n, n = `heard` readings that told it; 0.95 at most.
 
     When this is wrong: noise that remembers otherwise, such as a hum or slow wander.
     """
     if variance <= 0:
         return 0.0
-    phi = min(max(covariance / variance - _CHANCE_CORRELATION, 0.0), _MOST_CORRELATED)
+    phi, u = covariance / variance, 1 / math.sqrt(heard)
+    if phi < 2 * u:
+        return variance
+    phi = min(phi + u, _MOST_CORRELATED)
     return variance * (1 + phi) / (1 - phi)
 
 
@@ -126,11 +130,11 @@ def look_at(digits: Digits, n: int, counts: Counts, *, known_quiet: bool) -> tup
     """Return what the last `n` readings, those since a change, say of it, and how far it went from the reference.
 
     A change by one digit of a gauge that shows only two is a slip where it came at once and stands. It is a digit
-    crossed where readings went back meanwhile, where the new digit had shown more than once just before without a
+    crossed where readings went back meanwhile, where the new digit had shown three times and more just before without a
     further one showing since, or where the gauge has crossed digits before (`known_quiet`).
 
     When this is wrong: a gauge without noise that crosses a digit in one go; a gauge of a tenth to a fifth of a digit
-    that slips by one digit while the new one had just shown by chance (1 to 3 % of such slips, measured).
+    that slips by one digit while the new one had just shown by chance (1 to 2 % of such slips, measured).
     """
     fresh = digits.values[-n:]
     reach = max(_REACH_DIGITS * digits.step, _REACH_NOISE * digits.noise)
@@ -143,7 +147,7 @@ def look_at(digits: Digits, n: int, counts: Counts, *, known_quiet: bool) -> tup
     shown_before = sum(abs(value - digits.reference - size) < half for value in lead)
     if not went_back and n < (counts.doubtful if shown_before else counts.sharp):
         return Change.TOO_EARLY, size
-    if went_back or shown_before > 1 or known_quiet:
+    if went_back or shown_before > _HINTS or known_quiet:
         return Change.CROSSED, size
     return Change.ONE_DIGIT, size
 
@@ -153,3 +157,33 @@ def new_level(fresh: Sequence[float], reach: float) -> float:
     middle = median(fresh[-_LAST:])
     near = [value for value in fresh if abs(value - middle) <= reach]
     return sum(near) / len(near) if near else middle
+
+
+class Crossings:
+    """The digits that a quiet gauge crossed of late: one may be noted, two within `within_ns` are more than that."""
+
+    __slots__ = ("_first_ns", "_from", "_noted_ns", "_since_ns", "_within_ns")
+
+    def __init__(self, within_ns: int) -> None:
+        """Begin with none."""
+        self._within_ns = within_ns
+        self._first_ns: int | None = None
+        self._noted_ns: int | None = None
+        self._from, self._since_ns = 0.0, 0
+
+    def forget(self) -> None:
+        """Forget them, after a mark."""
+        self._first_ns = self._noted_ns = None
+
+    def gone(self, time_ns: int, level: float, here: float, since_ns: int) -> tuple[float, int]:
+        """Take a crossing from a level to `here` and return how far all of late went together, and since when."""
+        if self._first_ns is None or time_ns - self._first_ns > self._within_ns:
+            self._first_ns, self._from, self._since_ns = time_ns, level, since_ns
+        return here - self._from, self._since_ns
+
+    def may_note(self, time_ns: int) -> bool:
+        """Return whether to tell of one: a gauge on the edge of two digits goes to and fro."""
+        if self._noted_ns is not None and time_ns - self._noted_ns < self._within_ns:
+            return False
+        self._noted_ns = time_ns
+        return True

@@ -26,6 +26,7 @@ class SlipSettings:
 
     Where a gauge shows no more than two neighbouring digits within `recent_s`, a change by one digit has to stand for
     `sharp_s` before it is told, or for `doubtful_s` where the new digit had shown in the `lead_s` before it.
+    There is one notice in `notice_s`; two digits crossed within that time are a slip.
 
     `calm_days` is the mean time between false alarms that the bound aims at for noise alone.
     """
@@ -42,9 +43,10 @@ class SlipSettings:
     sharp_s: float = 2.6
     doubtful_s: float = 5.0
     lead_s: float = 3.0
+    notice_s: float = 60.0
     allowance: float = 0.5
     clip: float = 2.0
-    least_bound: float = 6.0
+    least_bound: float = 8.0
     calm_days: float = 400.0
 
 

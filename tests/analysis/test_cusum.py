@@ -102,8 +102,11 @@ def test_the_handbooks_run_lengths_by_simulation(shift, runs):
 
 def test_noise_is_renewed_block_by_block():
     rng = np.random.default_rng(2)
-    noise = RunningNoise(9.0, 5.0)
-    renewed = [noise.hear(off) for off in rng.standard_normal(4000).tolist()]
-    assert sum(renewed) == 40
+    noise = RunningNoise(9.0, 5.0, 50)
+    renewed = 0
+    for off in rng.standard_normal(4000).tolist():
+        noise.hear(off)
+        renewed += noise.renew()
+    assert renewed == 40
     assert noise.variance == pytest.approx(1.0, abs=0.2)
     assert noise.covariance == pytest.approx(0.0, abs=0.2)

@@ -90,6 +90,23 @@ def test_a_gauge_without_noise_cries_wolf_at_a_digit_only_once():
     assert kinds(tell(SlipDetector(STEP_DEG, rate_hz=10.0), values)) == [SLIP, NOTICE, NOTICE]
 
 
+def test_two_digits_crossed_within_a_minute_are_a_slip():
+    detector = SlipDetector(STEP_DEG, rate_hz=10.0)
+    assert kinds(tell(detector, rounded(np.repeat([0.0, 1.0, 0.0], 900)))) == [SLIP, NOTICE]  # now it is known as quiet
+    told = tell(detector, rounded(np.repeat([0.0, -1.0, -2.0], [900, 200, 900])), start_s=270.0)
+    assert kinds(told) == [NOTICE, SLIP]
+    assert told[1][2] == pytest.approx(-2 * STEP_DEG, abs=0.005)
+    assert told[1][3] == pytest.approx(360.0, abs=0.2)
+
+
+def test_a_gauge_on_the_edge_of_two_digits_is_noted_once_a_minute_at_most():
+    rng, n = np.random.default_rng(14), 72_000
+    told = tell(SlipDetector(STEP_DEG, rate_hz=10.0), rounded(0.5 + 0.01 * rng.standard_normal(n) + walk(n, rng)))
+    noted = [time_s for time_s, kind, _, _ in told if kind is NOTICE]
+    assert len(noted) > 5
+    assert np.diff(noted).min() >= 60.0
+
+
 def test_single_wild_readings_of_any_size_are_no_slip():
     values = rounded(0.2 * np.random.default_rng(3).standard_normal(3000))
     values[[200, 900, 901, 1500]] = [90.0, -1e6, 90.0, 0.0]

@@ -22,6 +22,7 @@ LEAST_BLOCKS = 12
 MARGIN = 6.0
 # a shape from the grid may still gain so much when it is refined
 SLACK = 12.0
+STAIRS = 8.0
 SIDED_95 = 1.6448536269514722
 DAY_S = 86_400.0
 
@@ -87,7 +88,9 @@ def columns_of(time_s: NDArray[np.float64], settling: Settling | None, size: flo
     return np.column_stack(columns) if columns else np.empty((time_s.size, 0))
 
 
-def choose(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float) -> Trend:
+def choose(
+    blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floor: float, digits_u: float = 0.0
+) -> Trend:
     """Return the curve that the readings call for beside the steps: a level, a line, or creep.
 
     Formula: the Bayesian information criterion, deviance + k ln n, of each curve at its own likeliest share of
@@ -102,6 +105,8 @@ def choose(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floo
         steps: shape (n, p), the steps' columns.
         step_s: when they were.
         floor: as `wander.fit`.
+        digits_u: what the digits leave in the difference of two levels; creep must have gone 8 times as far to be seen
+            through the stairs that a quiet gauge makes of it.
     """
     n, base = blocks.size, steps.shape[1]
     if n < base + 4:
@@ -117,7 +122,11 @@ def choose(blocks: Blocks, steps: NDArray[np.float64], step_s: list[float], floo
     if criterion + MARGIN - SLACK > plain[0]:
         return plain[1]
     crept = _refined(blocks, steps, settling, floor)
-    return crept[1] if crept is not None and crept[0] + MARGIN < plain[0] else plain[1]
+    if crept is None or crept[0] + MARGIN >= plain[0]:
+        return plain[1]
+    settling = crept[1].settling or settling
+    gone = float(shape(blocks.time_s[-1:], settling.start_s, settling.tau_s)[0]) * abs(crept[1].fitted.value[base])
+    return crept[1] if gone >= STAIRS * digits_u else plain[1]
 
 
 def _first(pair: tuple[float, Trend]) -> float:

@@ -153,7 +153,7 @@ class _Session:
         self._jumps = (begin[:, None] >= np.asarray(jumps, dtype=np.intp)).astype(np.float64)
         self._trend: Trend | None = None
         if self._blocks.size >= max(LEAST_BLOCKS, len(jumps) + 3):
-            self._trend = choose(self._blocks, self._jumps, self._jump_s, self._floor)
+            self._trend = choose(self._blocks, self._jumps, self._jump_s, self._floor, self._rounding)
 
     def _middle_of_gap(self, place: int) -> int:
         return self._bins.origin_us + round(5e5 * float(self._bins.time_s[place - 1] + self._bins.time_s[place]))

@@ -17,6 +17,7 @@ from gaugelog.analysis.noise import difference_noise
 SIGMAS = 6.0
 SHORT_HALF, FIT_HALF, LONG_HALF = 6, 60, 120
 LEAST_SIDE = 3
+SHORTER = 4
 # what is looked at more closely is a little below what is wanted in the end
 LOOSE = 0.8
 ROUNDS = 5
@@ -98,7 +99,11 @@ class Look:
             return []
         longest = max(min(LONG_HALF, self._count // 4), SHORT_HALF)
         wide = max(self._best_half(least, longest), min(FIT_HALF, longest))
-        halves = {self._best_half(sure, longest), wide}
+        usual = self._best_half(sure, longest)
+        # large steps close to each other stand clear in a shorter window too
+        halves = (
+            {max(usual // SHORTER, SHORT_HALF), usual, wide} if usual > SHORTER * SHORT_HALF // 2 else {usual, wide}
+        )
         found: list[int] = []
         for half in sorted(halves):
             where = self._places

@@ -11,8 +11,8 @@ from made_sessions import rounded
 from scipy.special import ndtri
 
 from gaugelog.analysis.noise import (
+    CUT_OFF_SQUARE,
     QUANTILE,
-    QUANTILE_SIGMAS,
     allan_deviation,
     difference_noise,
     digits_u,
@@ -93,7 +93,9 @@ def test_noise_before_rounding_from_rounded_readings(sigma):
 
 
 def test_noise_of_differences():
-    assert pytest.approx(float(ndtri((1 + QUANTILE) / 2)), rel=1e-12) == QUANTILE_SIGMAS
+    cut = float(ndtri((1 + QUANTILE) / 2))
+    density = math.exp(-(cut**2) / 2) / math.sqrt(2 * math.pi)
+    assert pytest.approx(QUANTILE - 2 * cut * density + (1 - QUANTILE) * cut**2, rel=1e-6) == CUT_OFF_SQUARE
     values = np.random.default_rng(5).normal(0, 0.3, 40_000)
     values[::50] += 10
     assert difference_noise(values) == pytest.approx(0.3, rel=0.1)

@@ -14,6 +14,8 @@ from typing import overload
 import numpy as np
 from numpy.typing import NDArray
 
+from gaugelog.analysis.levels import bounds, mean_in
+from gaugelog.analysis.phases import Stretch
 from gaugelog.analysis.series import Series
 from gaugelog.analysis.wood import change_coefficient, in_range
 from gaugelog.analysis.wood_path import NotTold, WoodPath, wood_path
@@ -194,34 +196,47 @@ def _mm_per_percent(instrument: Instrument, path: WoodPath) -> float | None:
 
 
 def _air(temperature: Series, humidity: Series, start_utc_us: int, end_utc_us: int) -> _Air | NotTold:
-    warmth, damp = temperature.in_order().counted(), humidity.in_order().counted()
-    reach_us = (end_utc_us - start_utc_us) / WINDOW_SHARE
     count = max(WINDOW_SHARE, math.ceil((end_utc_us - start_utc_us) / (WINDOW_S * 1e6)))
-    edges = np.linspace(start_utc_us, end_utc_us, count + 1)
-    degc, percent = (
-        [_level(series, low, high, reach_us) for low, high in pairwise(edges)] for series in (warmth, damp)
-    )
-    if None in (degc[0], degc[-1], percent[0], percent[-1]):
+    edges = np.linspace(start_utc_us, end_utc_us + 1, count + 1).astype(np.int64).tolist()
+    windows = tuple(Stretch("", low, high) for low, high in pairwise(edges))
+    reach_us = (end_utc_us - start_utc_us) / WINDOW_SHARE
+    degc, percent = _means(temperature, windows, reach_us), _means(humidity, windows, reach_us)
+    logged = np.isfinite(degc) & np.isfinite(percent)
+    if not (logged[0] and logged[-1]):
         return NotTold.WEATHER_ELSEWHERE
-    moisture = moisture_content(np.array(degc, dtype=np.float64), np.array(percent, dtype=np.float64))
+    moisture = moisture_content(degc, percent)
     ends = moisture[[0, -1]]
     if not np.isfinite(ends).all():
         return NotTold.WEATHER_RANGE
     if not (in_range(ends[0]) and in_range(ends[1])):
         return NotTold.MOISTURE_RANGE
-    beyond = max(np.nanmax(moisture) - ends.max(), ends.min() - np.nanmin(moisture))
-    return _Air(float(ends[0]), float(ends[1]), bool(beyond > SWING_PERCENT))
+    within = (moisture >= ends.min() - SWING_PERCENT) & (moisture <= ends.max() + SWING_PERCENT)
+    return _Air(float(ends[0]), float(ends[1]), bool((logged & ~within).any()))
 
 
-def _level(series: Series, low_us: float, high_us: float, reach_us: float) -> float | None:
-    """Return the mean in a window; without a reading in it the value that stands, or the nearest within reach."""
+def _means(series: Series, windows: tuple[Stretch, ...], reach_us: float) -> NDArray[np.float64]:
+    """Return the mean in each window; where nothing stands, the nearest reading within reach, else nan."""
+    counted = series.in_order().counted()
+    means = [mean_in(counted, window) if _stands(counted, window) else None for window in windows]
+    return np.array(
+        [
+            _nearest(counted, window, reach_us) if mean is None else mean
+            for mean, window in zip(means, windows, strict=True)
+        ]
+    )
+
+
+def _stands(series: Series, window: Stretch) -> bool:
+    """Return whether a window has a reading, or no gap through which the value before it no longer stands."""
+    low, high = bounds(series, window)
+    return high > low or not any(
+        gap.start_utc_us < window.end_utc_us and window.start_utc_us < gap.end_utc_us for gap in series.gaps
+    )
+
+
+def _nearest(series: Series, window: Stretch, reach_us: float) -> float:
     if series.utc_us.size == 0:
-        return None
-    first, last = np.searchsorted(series.utc_us, [low_us, high_us])
-    if series.holds:
-        return float(series.value[last - 1]) if last > 0 else None
-    if last > first:
-        return float(series.value[first:last].mean())
-    apart = np.maximum(low_us - series.utc_us, series.utc_us - high_us)
-    nearest = int(np.argmin(apart))
-    return float(series.value[nearest]) if apart[nearest] <= reach_us else None
+        return math.nan
+    apart_us = np.maximum(window.start_utc_us - series.utc_us, series.utc_us - window.end_utc_us)
+    nearest = int(np.argmin(apart_us))
+    return float(series.value[nearest]) if apart_us[nearest] <= reach_us else math.nan

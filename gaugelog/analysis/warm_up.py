@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gaugelog.analysis.drift import series_drift
+import numpy as np
+
+from gaugelog.analysis.levels import Levels, levels_in
 from gaugelog.analysis.phases import Stretch
 from gaugelog.analysis.series import Series
 
@@ -35,7 +37,7 @@ class BenchShare:
 def bench_share(neck: Series, body: Series, start_utc_us: int, end_utc_us: int) -> BenchShare | None:
     """Return how much of the neck gauge's change between two moments the body gauge showed too.
 
-    Formula: changes n and b as `series_drift` has them, over the stretch that both gauges cover; share = b/n with
+    Formula: changes n and b as `levels_in` has them, over the stretch that both gauges cover; share = b/n with
     u² = (u_b² + share² u_n²)/n² (GUM, JCGM 100:2008, 5.1.2, the two taken as independent).
 
     A bench that sags, a body that turns and a workshop that warms two gauges of one make alike move both; what only the
@@ -64,29 +66,44 @@ def bench_share(neck: Series, body: Series, start_utc_us: int, end_utc_us: int) 
     stretch = _common(neck, body, start_utc_us, end_utc_us)
     if stretch is None:
         return None
-    of_neck, of_body = (series_drift(series, (stretch,)).phases[0] for series in (neck, body))
-    if of_neck.change is None or of_body.change is None:
+    of_neck, of_body = (levels_in(series.in_order().counted(), stretch) for series in (neck, body))
+    if of_neck is None or of_body is None:
         return None
-    share = share_u = None
-    if of_neck.u is not None and abs(of_neck.change) > COVER_95 * of_neck.u:
-        share = of_body.change / of_neck.change
-        if of_body.u is not None:
-            share_u = math.hypot(of_body.u, share * of_neck.u) / abs(of_neck.change)
+    share, share_u = _share(of_neck, of_body)
     return BenchShare(of_body.change, of_neck.change, of_neck.change - of_body.change, share, share_u)
+
+
+def _share(of_neck: Levels, of_body: Levels) -> tuple[float | None, float | None]:
+    """Return the share and its standard uncertainty, None where it can't be told."""
+    if of_neck.u is None or abs(of_neck.change) <= COVER_95 * of_neck.u:
+        return None, None
+    share = of_body.change / of_neck.change
+    if of_body.u is None:
+        return share, None
+    return share, math.hypot(of_body.u, share * of_neck.u) / abs(of_neck.change)
 
 
 def _common(neck: Series, body: Series, start_utc_us: int, end_utc_us: int) -> Stretch | None:
     """Return the stretch that both gauges cover, None where that is too little of what was asked for."""
-    start, end = start_utc_us, end_utc_us
-    for series in (neck, body):
-        times = series.counted().utc_us
-        within = times[(times >= start_utc_us) & (times < end_utc_us)]
-        if series.holds:
-            # its last value still stands: only a first reading that comes late leaves something open
-            start = max(start, int(times.min())) if times.size else end
-        elif within.size:
-            start, end = max(start, int(within.min())), min(end, int(within.max()) + 1)
-        else:
-            return None
-    covered = (end - start) / (end_utc_us - start_utc_us)
-    return Stretch("", start, end) if covered >= LEAST_COVERED else None
+    covered = [_covered(series, start_utc_us, end_utc_us) for series in (neck, body)]
+    start, end = max(low for low, _ in covered), min(high for _, high in covered)
+    enough = end - start >= LEAST_COVERED * (end_utc_us - start_utc_us)
+    return Stretch("", start, end) if enough else None
+
+
+def _covered(series: Series, start_utc_us: int, end_utc_us: int) -> tuple[int, int]:
+    """Return from when until when a gauge tells something of a stretch; nothing where the end lies before the start."""
+    times = series.in_order().counted().utc_us
+    first, last = np.searchsorted(times, [start_utc_us, end_utc_us])
+    if not series.holds:
+        return (int(times[first]), int(times[last - 1]) + 1) if last > first else (end_utc_us, start_utc_us)
+    # a value stands until the next one, but not through a gap: there only readings tell
+    lost_first, lost_last = (
+        any(gap.start_utc_us <= moment < gap.end_utc_us for gap in series.gaps)
+        for moment in (start_utc_us, end_utc_us - 1)
+    )
+    if first == 0 or lost_first:
+        start_utc_us = int(times[first]) if last > first else end_utc_us
+    if lost_last:
+        end_utc_us = int(times[last - 1]) + 1 if last > 0 else start_utc_us
+    return start_utc_us, end_utc_us

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from made_sessions import START, at
 
 from gaugelog.analysis.climate import climate_share, climate_untold, moisture_content
+from gaugelog.analysis.results import Gap
 from gaugelog.analysis.series import Series, difference_of
 from gaugelog.analysis.wood_path import NotTold, WoodPath, wood_path
 from gaugelog.model.datasheet import Sends
@@ -191,6 +192,22 @@ def test_a_swing_that_came_back_is_no_upper_bound():
     assert told.upper_bound is False
     noise = np.random.default_rng(5).normal(50, 0.5, hours.size)
     assert climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather(np.full(hours.size, 20.0), noise)).upper_bound is True
+
+
+def test_a_swing_out_of_the_table_is_no_upper_bound():
+    damp = np.repeat([50.0, 97.0, 55.0], 500)
+    told = climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather(np.full(damp.size, 20.0), damp))
+    assert told.upper_bound is False
+    assert told.moisture_to > told.moisture_from
+
+
+def test_a_held_value_does_not_stand_through_a_gap():
+    temperature, humidity = weather([20.0, 20.0], [45.0, 55.0])
+    hours = np.array([0, 2]) * 3600 * 1_000_000
+    held = replace(humidity, utc_us=START + hours, sends=Sends.ON_CHANGE)
+    assert climate_share(BARITONE, DEPTH, 0.1, 0.01, temperature, held) is not None
+    lost = replace(held, gaps=(Gap(START + int(hours[1]) + 1, int(DEPTH.utc_us[-1]) + 1, "link lost"),))
+    assert climate_untold(BARITONE, DEPTH, temperature, lost) is NotTold.WEATHER_ELSEWHERE
 
 
 def test_weather_typed_or_sent_on_change_counts():

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from made_sessions import START, US, at, rounded
 
+from gaugelog.analysis.results import Gap
 from gaugelog.analysis.series import Series
 from gaugelog.analysis.warm_up import bench_share
 from gaugelog.model.datasheet import Sends
@@ -92,6 +93,18 @@ def test_a_gauge_that_sends_on_change_stands_until_the_next():
     assert told.body_change == pytest.approx(0.2, abs=1e-12)
     late = replace(body, utc_us=body.utc_us + 1000 * US)
     assert bench_share(neck, late, START, END) is None
+
+
+def test_a_gauge_that_sends_on_change_and_was_lost_does_not_stand_still():
+    neck = gauge("neck", lambda h: 0.4 * h, 1, noise=0.0, digit=0.0)
+    body = Series("body", Quantity.ANGLE, at([0.0, 1000.0]), np.array([1.0, 1.2]), (0.05,), sends=Sends.ON_CHANGE)
+    for begin_s, end_s in ((1500, 3600), (-10, 900)):
+        lost = replace(
+            body, utc_us=at([-60.0, 1000.0]), gaps=(Gap(START + begin_s * US, START + end_s * US, "link lost"),)
+        )
+        assert bench_share(neck, lost, START, END) is None
+    back = replace(body, gaps=(Gap(START + 1500 * US, START + 1600 * US, "link lost"),))
+    assert bench_share(neck, back, START, END) == bench_share(neck, body, START, END)
 
 
 def test_wrong_arguments():

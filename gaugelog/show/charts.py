@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 
 from gaugelog.analysis.results import Drift
 from gaugelog.model.placement import Mark
-from gaugelog.show.palette import FONT, INK
+from gaugelog.show.palette import FONT, INK, SOFT_INK
 from gaugelog.show.writing import write_whole
 
 if TYPE_CHECKING:
@@ -58,13 +59,26 @@ def first_level(series: ChartSeries) -> float:
 def chart_html(figure: Figure, *, label: str, library: bool) -> str:
     """Return a figure as a piece of HTML that says in words what it shows.
 
+    Where the figure's `meta` holds a caption it stands below; where it holds detail, zooming in draws that.
+
     Args:
         figure: the chart.
         label: what it shows, for those who can't see it.
         library: carry plotly.js too; once a page is enough.
     """
+    meta = figure.layout.meta or {}
     body: Any = figure.to_html(full_html=False, include_plotlyjs=library, config=CONFIG, default_height="auto")
-    return f'<figure class="chart" role="group" aria-label="{escape(label, quote=True)}">{body}</figure>'
+    caption = f"<figcaption>{escape(meta['caption'])}</figcaption>" if "caption" in meta else ""
+    zoom = f"<script>{_zoom_script()}</script>" if "detail" in meta else ""
+    return (
+        f'<figure class="chart" role="group" aria-label="{escape(label, quote=True)}">{body}{caption}'
+        f"<noscript><p>This chart is drawn by a script in this page, and scripts are switched off.</p></noscript>"
+        f"</figure>{zoom}"
+    )
+
+
+def _zoom_script() -> str:
+    return files("gaugelog.show").joinpath("templates", "drift_zoom.js").read_text(encoding="utf-8")
 
 
 _GENERATOR = '<meta name="generator" content="gaugelog drift chart">'
@@ -96,7 +110,8 @@ def write_chart(path: Path, chart: DriftChart) -> None:
         f'<!doctype html><html lang="en"><head><meta charset="utf-8">{_GENERATOR}'
         f'<title>{escape(chart.title)}</title><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<style>body{{margin:1.5rem;font:16px/1.5 {FONT};color:{INK};background:#fff}}"
-        "h1{font-size:1.25rem;margin:0}figure{margin:1rem 0}</style></head><body>"
+        "h1{font-size:1.25rem;margin:0}figure{margin:1rem 0}"
+        f"figcaption{{max-width:46rem;font-size:.875rem;color:{SOFT_INK}}}</style></head><body>"
         f"<h1>{escape(chart.title)}</h1><p>{words}</p>"
         f"{chart_html(figure, label=drift_label(chart), library=True)}</body></html>"
     )

@@ -10,52 +10,60 @@ from collections.abc import Sequence
 from typing import Any
 
 from gaugelog.model.placement import MarkKind
-from gaugelog.model.quantities import Quantity
-from gaugelog.show.charts import ChartSeries, DriftChart, first_level
-from gaugelog.show.drift_shapes import Local, axis_name, panel_at, shapes_of
-from gaugelog.show.numbers import MINUS, date_text, display_unit, duration_text
+from gaugelog.show.charts import DriftChart
+from gaugelog.show.drift_rows import Row
+from gaugelog.show.drift_shapes import axis_name, shapes_of
+from gaugelog.show.drift_steps import found_names, found_shapes
+from gaugelog.show.numbers import MINUS, date_text, duration_text
 from gaugelog.show.palette import FONT, INK, PAPER, RULE, SOFT_INK
-from gaugelog.show.sittings import Panel
+from gaugelog.show.sittings import Panel, panel_at
 
 _ROW_PX = 168
 _LANE_PX = 17
 _LANES = 4
 _PLOT_PX = 330
 _LETTER_PX = 7.5
-_QUANTITIES = {quantity.base_unit: quantity for quantity in Quantity}
+_CLIMATE_SHARE = 0.6
 
 
-def frame_of(chart: DriftChart, panels: Sequence[Panel], local: Local) -> dict[str, Any]:
+def frame_of(chart: DriftChart, rows: Sequence[Row], panels: Sequence[Panel]) -> dict[str, Any]:
     """Return the layout of a chart whose rows are the series and whose columns are the panels."""
-    rows, columns = max(len(chart.series), 1), len(panels)
+    columns = len(panels)
     layout: dict[str, Any] = {
-        "height": 130 + _ROW_PX * rows,
+        "height": 130 + round(_ROW_PX * sum(row_shares(rows))),
         "margin": {"l": 64, "r": 12, "t": 24 + _LANE_PX * _LANES, "b": 62},
         "font": {"family": FONT, "size": 13, "color": INK},
         "paper_bgcolor": PAPER,
         "plot_bgcolor": PAPER,
         "hovermode": "closest",
         "hoverlabel": {"bgcolor": PAPER, "bordercolor": SOFT_INK, "font": {"family": FONT, "color": INK}},
-        "shapes": shapes_of(chart, panels, local),
+        "shapes": [*shapes_of(rows, chart.marks, panels), *found_shapes(rows, panels)],
         "annotations": [
-            *_mark_names(chart, panels, local),
-            *_row_names(chart, columns),
-            *_pause_names(panels, local),
+            *_mark_names(chart, panels),
+            *_row_names(rows, columns),
+            *_pause_names(panels),
+            *found_names(rows, panels, chart.units),
         ],
     }
-    spans = _spans(chart.series, chart.units)
-    for row in range(rows):
+    spans = _spans(rows)
+    for place in range(max(len(rows), 1)):
         for column, panel in enumerate(panels):
-            axis = axis_name(row, column, columns)
-            layout[f"xaxis{axis}"] = _time_axis(panel, local, last=row == rows - 1)
-            layout[f"yaxis{axis}"] = _value_axis(chart, row, spans, first=column == 0)
+            axis = axis_name(place, column, columns)
+            row = rows[place] if rows else None
+            layout[f"xaxis{axis}"] = _time_axis(panel, last=place >= len(rows) - 1)
+            layout[f"yaxis{axis}"] = _value_axis(row, spans, first=column == 0)
     return layout
 
 
-def _time_axis(panel: Panel, local: Local, *, last: bool) -> dict[str, Any]:
-    start, end = local([panel.start_us])[0], local([panel.end_us])[0]
+def row_shares(rows: Sequence[Row]) -> list[float]:
+    """Return how high each row is, against that of a gauge: the climate needs less room."""
+    return [_CLIMATE_SHARE if row.climate else 1.0 for row in rows] or [1.0]
+
+
+def _time_axis(panel: Panel, *, last: bool) -> dict[str, Any]:
     return {
-        "range": [str(start), str(end)],
+        "type": "date",
+        "range": [panel.written(panel.start_us), panel.written(panel.end_us)],
         "showgrid": False,
         "showline": True,
         "linecolor": RULE,
@@ -63,49 +71,53 @@ def _time_axis(panel: Panel, local: Local, *, last: bool) -> dict[str, Any]:
         "tickcolor": SOFT_INK,
         "showticklabels": last,
         "tickformat": "%H:%M",
+        "tickformatstops": [
+            {"dtickrange": [None, 59_999], "value": "%H:%M:%S"},
+            {"dtickrange": [60_000, None], "value": "%H:%M"},
+        ],
         "nticks": max(2, round(9 * panel.share)),
         "hoverformat": "%H:%M:%S",
     }
 
 
-def _spans(series: Sequence[ChartSeries], units: str) -> dict[str, tuple[float, float]]:
-    """Return the lowest and highest change of each unit, so that rows of one unit share their scale."""
+def _spans(rows: Sequence[Row]) -> dict[str, tuple[float, float]]:
+    """Return the lowest and highest value drawn of each unit, so that rows of one unit share their scale."""
     spans: dict[str, tuple[float, float]] = {}
-    for each in series:
-        if not each.value.size:
+    for row in rows:
+        span = row.span()
+        if span is None:
             continue
-        divisor = display_unit(_QUANTITIES[each.unit], units).divisor
-        change = (each.value - first_level(each)) / divisor
-        low, high = spans.get(each.unit, (0.0, 0.0))
-        spans[each.unit] = (min(low, float(change.min())), max(high, float(change.max())))
+        unit = row.series.unit
+        low, high = spans.get(unit, span if row.climate else (0.0, 0.0))
+        spans[unit] = (min(low, span[0]), max(high, span[1]))
     return spans
 
 
-def _value_axis(chart: DriftChart, row: int, spans: dict[str, tuple[float, float]], *, first: bool) -> dict[str, Any]:
+def _value_axis(row: Row | None, spans: dict[str, tuple[float, float]], *, first: bool) -> dict[str, Any]:
     axis: dict[str, Any] = {
         "gridcolor": RULE,
         "griddash": "dot",
-        "zeroline": True,
+        "zeroline": row is None or not row.climate,
         "zerolinecolor": SOFT_INK,
         "zerolinewidth": 1,
         "nticks": 5,
         "showticklabels": first,
     }
-    if row < len(chart.series):
-        unit = chart.series[row].unit
-        symbol = display_unit(_QUANTITIES[unit], chart.units).symbol
-        low, high = spans.get(unit, (-1.0, 1.0))
+    if row is not None:
+        low, high = spans.get(row.series.unit, (-1.0, 1.0))
         room = 0.12 * ((high - low) or 1.0)
-        axis |= {"range": [low - room, high + room], "ticksuffix": symbol if first else ""}
+        axis |= {"range": [low - room, high + room], "ticksuffix": row.shown.symbol if first else ""}
+        axis |= {"nticks": 4} if row.climate else {}
     return axis
 
 
-def _row_names(chart: DriftChart, columns: int) -> list[dict[str, Any]]:
+def _row_names(rows: Sequence[Row], columns: int) -> list[dict[str, Any]]:
     """Return the name of each series over the top left corner of its row."""
     names = []
-    for row, series in enumerate(chart.series):
-        axis = axis_name(row, 0, columns)
-        what = f"<b>{series.name.replace(' - ', f' {MINUS} ')}</b>, change from the start"
+    for place, row in enumerate(rows):
+        axis = axis_name(place, 0, columns)
+        name = row.series.name.replace("<", "&lt;").replace(" - ", f" {MINUS} ")
+        what = f"<b>{name}</b>, {row.quantity.value if row.climate else 'change from the start'}"
         names.append(
             {
                 "text": what, "xref": f"x{axis} domain", "yref": f"y{axis} domain", "x": 0, "y": 1,
@@ -115,7 +127,7 @@ def _row_names(chart: DriftChart, columns: int) -> list[dict[str, Any]]:
     return names
 
 
-def _mark_names(chart: DriftChart, panels: Sequence[Panel], local: Local) -> list[dict[str, Any]]:
+def _mark_names(chart: DriftChart, panels: Sequence[Panel]) -> list[dict[str, Any]]:
     """Return the names of the marks over the chart, each on the lowest lane where it is free of its neighbours."""
     ends = [float("-inf")] * _LANES
     names = []
@@ -128,7 +140,7 @@ def _mark_names(chart: DriftChart, panels: Sequence[Panel], local: Local) -> lis
         names.append(
             {
                 "text": words, "xref": f"x{axis_name(0, column, len(panels))}", "yref": "paper",
-                "x": str(local([mark.utc_us])[0]), "y": 1, "yshift": 20 + _LANE_PX * lane,
+                "x": panels[column].written(mark.utc_us), "y": 1, "yshift": 20 + _LANE_PX * lane,
                 "xanchor": "left", "yanchor": "bottom", "xshift": -3, "showarrow": False,
                 "font": {"size": 12, "color": SOFT_INK if mark.kind is MarkKind.NOTE else INK},
             }
@@ -143,7 +155,7 @@ def _place_px(panels: Sequence[Panel], column: int, utc_us: int) -> float:
     return _PLOT_PX * (sum(each.share for each in panels[:column]) + within * panel.share)
 
 
-def _pause_names(panels: Sequence[Panel], local: Local) -> list[dict[str, Any]]:
+def _pause_names(panels: Sequence[Panel]) -> list[dict[str, Any]]:
     """Return what each panel is: when it began, and how long nobody had listened before it."""
     if len(panels) < 2:
         return []

@@ -31,6 +31,7 @@ VERDICT_SYMBOLS = {
 
 SERIES_COLOURS = ("#16405b", "#b3540f", "#5b7d2a", "#7c4a86", "#2a8a8a", "#8c6d1f")
 DIFFERENCE_COLOUR = INK
+FIT_COLOUR = "#c2336f"
 PHASE_FILLS = {
     "dry fit": "rgba(0,0,0,0)",
     "glue open": "rgba(214,168,62,0.16)",

@@ -84,7 +84,7 @@ def test_marks_are_lines_with_names_and_a_note_is_told_as_written(chart: DriftCh
     names = [each.text for each in figure.layout.annotations]
     assert {"glue on", "clamps on", "heard it creak", "clamps off"} <= set(names)
     assert "&lt;b>loud&lt;/b>" in names
-    lines = [shape for shape in figure.layout.shapes if shape.type == "line"]
+    lines = [shape for shape in figure.layout.shapes if shape.name == "mark"]
     assert len(lines) == len(noted.marks) * len(noted.series)
 
 

@@ -21,7 +21,7 @@ def told(session, rest: float = REST):
 
 
 def test_creep_is_told_and_a_quiet_session_has_none():
-    for seed in range(10):
+    for seed in range(6):
         crept = made(seed, steps=0, creep=True, creep_sizes=(0.1, 0.2), creep_tau_s=(600, 2400))
         explained = told(crept)
         assert explained.steps == ()
@@ -42,6 +42,25 @@ def test_creep_that_begins_late_has_its_start():
         assert explained.creep is not None
         assert seconds(explained.creep.start_us) == pytest.approx(crept.creep[2], abs=60)
         assert explained.creep.size == pytest.approx(crept.creep[0], abs=4 * explained.creep.u)
+
+
+def test_the_truth_of_creep_lies_within_its_uncertainty():
+    """Monte Carlo: at least as often as stated; digits count in full, although creep through several evens them out."""
+    off = []
+    for seed in range(40):
+        crept = made(seed, steps=0, creep=True, creep_sizes=(0.1, 0.2), walk=0.01 * (seed % 2), creep_tau_s=(600, 2400))
+        creep = told(crept).creep
+        if creep is not None:
+            off.append(abs(creep.size - crept.creep[0]) / creep.u)
+    assert len(off) >= 34
+    assert np.mean(np.array(off) < 1) >= 0.60
+    assert np.mean(np.array(off) < 1.96) >= 0.88
+
+
+def test_a_quiet_gauge_that_shows_two_stairs_is_not_said_to_creep():
+    for seed in range(5):
+        crept = made(seed, steps=0, creep=True, noise=0.003, creep_sizes=(0.06, 0.07))
+        assert told(crept).creep is None
 
 
 def test_rest_is_when_the_rate_falls_below_the_limit():

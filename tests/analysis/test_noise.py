@@ -10,6 +10,7 @@ import pytest
 from made_sessions import rounded
 from scipy.special import ndtri
 
+from gaugelog.analysis.dither import left_unseen, noise_chances, rounded_moments
 from gaugelog.analysis.noise import (
     CUT_OFF_SQUARE,
     QUANTILE,
@@ -111,3 +112,44 @@ def test_single_wild_readings_and_nothing_else():
     assert wild(values, 0.05).tolist() == [700, 2499, 4000]
     values[3000:3002] += 4.0
     assert wild(values, 0.05).tolist() == [700, 2499, 4000]
+
+
+@pytest.mark.parametrize("sigma", [0.05, 0.2, 0.5, 1.2])
+def test_mean_and_variance_of_a_rounded_variable(sigma):
+    """Against the exact probabilities of each digit."""
+    from scipy.special import ndtr
+
+    level = np.linspace(-0.5, 0.5, 21)
+    digits = np.arange(-9, 10)[:, None]
+    chance = ndtr((digits + 0.5 - level) / sigma) - ndtr((digits - 0.5 - level) / sigma)
+    exact = (digits * chance).sum(axis=0)
+    mean, variance = rounded_moments(level, sigma)
+    assert mean == pytest.approx(exact, abs=1e-9)
+    assert variance == pytest.approx(((digits - exact) ** 2 * chance).sum(axis=0), abs=1e-9)
+
+
+def stretches(levels: np.ndarray, sigma: float) -> float:
+    readings = rounded(levels[:, None] + np.random.default_rng(9).normal(0, sigma, (levels.size, 300)), 1.0)
+    count = np.full(levels.size, 300.0)
+    return left_unseen(noise_chances(readings.mean(axis=1), readings.var(axis=1, ddof=1), count), 1.0)
+
+
+@pytest.mark.parametrize("sigma", [0.2, 0.3, 0.4])
+def test_what_stays_unseen_from_how_readings_flicker(sigma):
+    anywhere = np.repeat(np.random.default_rng(8).uniform(0, 1, 6), 40)
+    assert stretches(anywhere, sigma) == pytest.approx(quantiser_u(sigma, 1.0), rel=0.25)
+
+
+def test_a_quiet_gauge_on_the_edge_of_a_digit_is_not_taken_for_a_noisy_one():
+    # it flickers between two digits as one with a noise of 0.4 digits would, of which next to nothing stays unseen
+    assert quantiser_u(0.4, 1.0) < 0.02
+    assert stretches(np.full(240, 0.499), 0.02) > 0.1
+    assert stretches(np.full(240, 0.05), 0.02) > 0.25
+
+
+def test_one_stretch_in_which_the_level_moved_changes_little():
+    readings = rounded(np.random.default_rng(7).normal(0.2, 0.3, (100, 300)), 1.0)
+    mean, variance = readings.mean(axis=1), readings.var(axis=1, ddof=1)
+    variance[50] = 4.0
+    told = left_unseen(noise_chances(mean, variance, np.full(100, 300.0)), 1.0)
+    assert told == pytest.approx(quantiser_u(0.3, 1.0), rel=0.3)

@@ -67,6 +67,37 @@ def told_of(utc_us, value, **more) -> Explained:
     return explain(utc_us, value, (DIGIT,), rest_rate_per_day=REST, **more)
 
 
+def test_the_truth_lies_within_the_uncertainty_as_often_as_it_says():
+    """Monte Carlo: 68 % within u, 95 % within 1.96 u, for gauges of different noise, wander and memory."""
+    shapes = ({}, {"walk": 0.02}, {"noise": 0.05}, {"correlation": 0.8}, {"noise": 0.012, "digit": 0.02})
+    off = []
+    for seed in range(60):
+        session = made(
+            seed, duration_s=2400.0, steps=3, sizes=(0.1, 0.3), creep_tau_s=(300.0, 900.0), **shapes[seed % 5]
+        )
+        digit = shapes[seed % 5].get("digit", DIGIT)
+        explained = explain(session.utc_us, session.value, (digit,), rest_rate_per_day=REST)
+        pairs = matched(steps_at(explained), session.step_s)
+        off += [abs(explained.steps[k].size - session.step[true]) / explained.steps[k].u for k, true in pairs.items()]
+    assert len(off) >= 175
+    # 180 steps: three standard deviations of chance are 10 and 5 %
+    assert 0.58 <= np.mean(np.array(off) < 1) <= 0.78
+    assert np.mean(np.array(off) < 1.96) >= 0.90
+
+
+def test_u_is_never_below_what_the_digits_hide():
+    for noise, share in ((0.0, 0.25), (0.005, 0.2), (0.01, 0.1)):
+        t = np.arange(36_000) / 10
+        for step in told_of(*stream(2.813 + 0.147 * (t >= 1500), noise=noise)).steps:
+            assert step.u > share * DIGIT
+
+
+def test_a_session_that_is_all_noise_ends_in_few_steps():
+    """A gauge waved about: no more than 60 places of a sitting are looked at."""
+    waved = np.repeat(np.random.default_rng(2).normal(2.8, 2.0, 100), 600)
+    assert len(told_of(*stream(waved)).steps) <= 60
+
+
 def test_shift_sign_and_reversal_change_nothing_else():
     session = made(3, steps=3, creep=False, sizes=(0.1, 0.3))
     first = told(session)

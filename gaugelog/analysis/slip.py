@@ -14,7 +14,7 @@ from enum import Enum
 
 from gaugelog.analysis.cusum import Cusum, FollowingLevel, RunningNoise
 from gaugelog.analysis.slip_evidence import Change, Crossings, Digits, Rest, at_rest, long_run_variance, look_at
-from gaugelog.analysis.slip_settings import USUAL, USUAL_RATE_HZ, Counts, SlipSettings
+from gaugelog.analysis.slip_settings import DRIFT_PER_S, USUAL, USUAL_RATE_HZ, Counts, SlipSettings
 
 
 class AlarmKind(Enum):
@@ -30,7 +30,6 @@ Told = tuple[AlarmKind, float, int]
 _HOLD_SHARE = 0.3
 _NOISE_IN_DIGITS = 1.5
 _FURTHER = 2.0
-_DRIFT_PER_S = 0.2 / 60
 _NEXT_DIGIT = 0.9
 _PAST = 0.25
 _MORE_THAN_ONE = 1.5
@@ -93,7 +92,6 @@ class SlipDetector:
         self.step = step
         self.limit = limit
         self.settings = settings
-        self._slower = max(rate_hz / USUAL_RATE_HZ, 1.0)
         self._counts = Counts(settings, rate_hz)
         self._recent: deque[float] = deque(maxlen=self._counts.recent)
         self._level = FollowingLevel(math.nan, 1 / self._counts.reference, 1)
@@ -189,9 +187,9 @@ class SlipDetector:
         noise, settings = self._noise, self.settings
         scale = max(self.step, _NOISE_IN_DIGITS * math.sqrt(noise.variance))
         variance = max(long_run_variance(noise.variance, noise.covariance, noise.heard), (self.step / 2) ** 2)
-        self._sums.allowance = settings.allowance * scale
+        self._sums.allowance = self._counts.allowance * scale
         self._clip = settings.clip * scale
-        least = settings.least_bound * scale * self._slower
+        least = self._counts.least_bound * scale
         self._bound = max(least, self._counts.log_calm * variance / (2 * self._sums.allowance))
         self._hold = _HOLD_SHARE * self._bound
 
@@ -289,5 +287,5 @@ class SlipDetector:
         if self._window is not None:
             self._window.clear()
             return
-        allowed = self.step * (_FURTHER + _DRIFT_PER_S * (time_ns - last_ns) / 1e9)
+        allowed = self.step * (_FURTHER + DRIFT_PER_S * (time_ns - last_ns) / 1e9)
         self._look_for_rest(time_ns, _Away(self._level.value, last_ns, allowed, told=False))

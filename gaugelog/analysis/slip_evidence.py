@@ -76,7 +76,7 @@ def long_run_variance(variance: float, covariance: float, heard: float) -> float
     """Return the variance that a long sum of such readings grows by, for each reading.
 
     Formula: s² (1 + φ)/(1 - φ), φ = covariance of neighbours / variance: a first-order autoregressive series (textbook
-    form, no clause to cite). φ counts from 2/√n on, where chance doesn't explain it, and is then taken as larger by its
+    form, no clause to cite). φ counts from 3/√n on, where chance doesn't explain it, and is then taken as larger by its
     standard uncertainty 1/√n, n = `heard` readings that told it; 0.95 at most.
 
     When this is wrong: noise that remembers otherwise, such as a hum or slow wander.
@@ -84,7 +84,7 @@ def long_run_variance(variance: float, covariance: float, heard: float) -> float
     if variance <= 0:
         return 0.0
     phi, u = covariance / variance, 1 / math.sqrt(heard)
-    if phi < 2 * u:
+    if phi < 3 * u:
         return variance
     phi = min(phi + u, _MOST_CORRELATED)
     return variance * (1 + phi) / (1 - phi)

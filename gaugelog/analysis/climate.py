@@ -7,9 +7,8 @@ coefficients (`wood`), which wood a reading sees (`wood_path`), taking anything 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,12 +29,6 @@ SWING_PERCENT = 0.2
 COVER_95 = 1.959963984540054
 
 
-@overload
-def moisture_content(temperature_degc: float, humidity_percent: float) -> float: ...
-@overload
-def moisture_content(
-    temperature_degc: NDArray[np.float64], humidity_percent: NDArray[np.float64]
-) -> NDArray[np.float64]: ...
 def moisture_content(
     temperature_degc: float | NDArray[np.float64], humidity_percent: float | NDArray[np.float64]
 ) -> float | NDArray[np.float64]:
@@ -56,16 +49,21 @@ def moisture_content(
     Returns:
         A number for numbers, else shape (n,); nan outside the range, never a carried-on value.
     """
-    t = np.asarray(temperature_degc, dtype=np.float64)
-    percent = np.asarray(humidity_percent, dtype=np.float64)
+    found = _moisture_content(np.asarray(temperature_degc, dtype=float), np.asarray(humidity_percent, dtype=float))
+    return float(found) if found.ndim == 0 else found
+
+
+def _moisture_content(t: NDArray[np.float64], percent: NDArray[np.float64]) -> NDArray[np.float64]:
     inside = (t >= COLDEST_DEGC) & (t <= HOTTEST_DEGC) & (percent >= DRIEST_PERCENT) & (percent <= DAMPEST_PERCENT)
     t, h = np.where(inside, t, np.nan), np.where(inside, percent, np.nan) / 100
     w = 349 + 1.29 * t + 0.0135 * t**2
     kh = (0.805 + 0.000736 * t - 0.00000273 * t**2) * h
     k1 = 6.27 - 0.00938 * t - 0.000303 * t**2
     k2 = 1.91 + 0.0407 * t - 0.000293 * t**2
-    found = 1800 / w * (kh / (1 - kh) + (k1 * kh + 2 * k1 * k2 * kh**2) / (1 + k1 * kh + k1 * k2 * kh**2))
-    return float(found) if found.ndim == 0 else found
+    moisture: NDArray[np.float64] = (
+        1800 / w * (kh / (1 - kh) + (k1 * kh + 2 * k1 * k2 * kh**2) / (1 + k1 * kh + k1 * k2 * kh**2))
+    )
+    return moisture
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +72,12 @@ class ClimateShare:
 
     `explained` is signed, in the base unit. `share` is explained over change, None where the change lies within its
     95 % uncertainty; below 0 the weather worked against the change, above 1 it could have done more than was seen.
-    `moisture_from` and `moisture_to` are the equilibrium moisture contents at start and end, percent. `upper_bound`:
-    what is told is the most that it could be, since wood never reaches equilibrium within a day; False where the air
-    went beyond its start and end on the way, so that the wood may have done more than both ends tell.
+    `moisture_from` and `moisture_to` are the equilibrium moisture contents at start and end, percent.
+
+    Wood never reaches equilibrium within a day. `upper_bound`: what is told is therefore the most that it could be.
+    It is False where that doesn't follow: neck and body wood work against each other and one may be ahead of the other,
+    or the air went beyond its start and end on the way, or may have. `lowest` to `highest` holds all that the weather
+    could have done, None where the air on the way isn't known or left what the tables hold for.
     """
 
     explained: float
@@ -84,6 +85,8 @@ class ClimateShare:
     moisture_from: float
     moisture_to: float
     upper_bound: bool
+    lowest: float | None = None
+    highest: float | None = None
 
 
 def climate_share(
@@ -98,14 +101,16 @@ def climate_share(
 
     Formula: explained = (n C_neck + b C_body) (M_to - M_from), n and b the wood in the reading's path (`wood_path`), C
     as `change_coefficient`, M the equilibrium moisture content of the air at the start and at the end of the series,
-    each over min(10 min, a quarter of it). It is reported beside a change and never taken off it.
+    each over min(10 min, a quarter of it). It is reported beside a change and never taken off it. `lowest` and
+    `highest` let each wood have come to any moisture content that the air offered since the start, each by itself:
+    Σ min and Σ max of x C (M - M_from) over M, x being n or b.
 
     When this is wrong: it takes the wood to be in equilibrium with the air at the start and again at the end. In a
     day, finished wood of a body's thickness goes a small part of that way; how small depends on wood, finish and end
-    grain, no constant for it is known here, and so none is used: the value is the most that the weather of the session
-    could do. Wood that came into the workshop moister or drier than its air moves by itself, and a series that the
-    weather can't explain may be that. Warmth lengthening wood and gauge isn't in it. Beside that, as
-    `wood_path`, `change_coefficient` and `moisture_content`.
+    grain, no constant for it is known here, and so none is used. Wood that came into the workshop moister or drier than
+    its air moves by itself, and a change that the weather can't explain may be that. Warmth lengthening wood and gauge
+    isn't in it. Where the weather wasn't read, its nearest reading within a quarter of the series counts: what it did
+    between two may have been more. Beside that, as `wood_path`, `change_coefficient` and `moisture_content`.
 
     Angles have none: a pocket floor and a heel that swell evenly lift the neck without turning it, save that the
     wedge between floor and top grows with its height (2.8° by 0.016° for three percent of moisture in walnut). A
@@ -130,10 +135,15 @@ def climate_share(
     found = _told(instrument, series, temperature, humidity)
     if isinstance(found, NotTold):
         return None
-    mm_per_percent, air = found
-    explained = mm_per_percent * (air.moisture_to - air.moisture_from)
+    woods, air = found
+    explained = sum(woods) * (air.moisture_to - air.moisture_from)
     share = explained / change if abs(change) > COVER_95 * u else None
-    return ClimateShare(explained, share, air.moisture_from, air.moisture_to, not air.swung)
+    upper_bound = not air.swung and (min(woods) >= 0 or max(woods) <= 0)
+    told = ClimateShare(explained, share, air.moisture_from, air.moisture_to, upper_bound)
+    if air.least is None or air.most is None:
+        return told
+    reached = [[each * (moisture - air.moisture_from) for moisture in (air.least, air.most)] for each in woods]
+    return replace(told, lowest=sum(map(min, reached)), highest=sum(map(max, reached)))
 
 
 def climate_untold(
@@ -150,22 +160,28 @@ def climate_untold(
 
 @dataclass(frozen=True, slots=True)
 class _Air:
-    """Equilibrium moisture content at the start and at the end, percent; whether it went beyond both in between."""
+    """Equilibrium moisture content at the start, at the end, and at least and at most on the way, percent.
+
+    `least` and `most` are None where the air on the way isn't known or left the tables. `swung`: it went beyond both
+    ends, or may have.
+    """
 
     moisture_from: float
     moisture_to: float
+    least: float | None
+    most: float | None
     swung: bool
 
 
 def _told(
     instrument: Instrument, series: Series, temperature: Series | None, humidity: Series | None
-) -> tuple[float, _Air] | NotTold:
-    """Return how much a series grows with each percent of moisture, and the air; or why one of them isn't known."""
+) -> tuple[tuple[float, ...], _Air] | NotTold:
+    """Return how much each wood adds to a series by a percent of moisture, and the air; or why that isn't known."""
     path = wood_path(instrument, series)
     if isinstance(path, NotTold):
         return path
-    mm_per_percent = _mm_per_percent(instrument, path)
-    if mm_per_percent is None:
+    woods = _mm_per_percent(instrument, path)
+    if woods is None:
         return NotTold.WOOD
     if temperature is None or humidity is None:
         return NotTold.NO_WEATHER
@@ -175,13 +191,13 @@ def _told(
     if times.size < 2 or times.min() == times.max():
         return NotTold.TOO_SHORT
     air = _air(temperature, humidity, int(times.min()), int(times.max()))
-    return air if isinstance(air, NotTold) else (mm_per_percent, air)
+    return air if isinstance(air, NotTold) else (woods, air)
 
 
-def _mm_per_percent(instrument: Instrument, path: WoodPath) -> float | None:
-    """Return how much a reading grows with each percent of moisture; None where a wood that counts isn't known."""
+def _mm_per_percent(instrument: Instrument, path: WoodPath) -> tuple[float, ...] | None:
+    """Return how much a reading grows with each percent of moisture, by wood; None where a wood isn't known."""
     wood = instrument.wood
-    total = 0.0
+    found = []
     for size_mm, species, grain in (
         (path.neck_mm, wood.neck, wood.neck_grain),
         (path.body_mm, wood.body, wood.body_grain),
@@ -191,8 +207,8 @@ def _mm_per_percent(instrument: Instrument, path: WoodPath) -> float | None:
         coefficient = change_coefficient(species, grain) if grain else None
         if coefficient is None:
             return None
-        total += size_mm * coefficient
-    return total
+        found.append(size_mm * coefficient)
+    return tuple(found)
 
 
 def _air(temperature: Series, humidity: Series, start_utc_us: int, end_utc_us: int) -> _Air | NotTold:
@@ -204,14 +220,18 @@ def _air(temperature: Series, humidity: Series, start_utc_us: int, end_utc_us: i
     logged = np.isfinite(degc) & np.isfinite(percent)
     if not (logged[0] and logged[-1]):
         return NotTold.WEATHER_ELSEWHERE
-    moisture = moisture_content(degc, percent)
+    moisture = _moisture_content(degc, percent)
     ends = moisture[[0, -1]]
     if not np.isfinite(ends).all():
         return NotTold.WEATHER_RANGE
     if not (in_range(ends[0]) and in_range(ends[1])):
         return NotTold.MOISTURE_RANGE
-    within = (moisture >= ends.min() - SWING_PERCENT) & (moisture <= ends.max() + SWING_PERCENT)
-    return _Air(float(ends[0]), float(ends[1]), bool((logged & ~within).any()))
+    # nan compares false: what isn't known, or not in the table, may have been a swing
+    swung = not ((moisture >= ends.min() - SWING_PERCENT) & (moisture <= ends.max() + SWING_PERCENT)).all()
+    least, most = float(moisture.min()), float(moisture.max())
+    if not (in_range(least) and in_range(most)):
+        return _Air(float(ends[0]), float(ends[1]), None, None, swung)
+    return _Air(float(ends[0]), float(ends[1]), least, most, swung)
 
 
 def _means(series: Series, windows: tuple[Stretch, ...], reach_us: float) -> NDArray[np.float64]:

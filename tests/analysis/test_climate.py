@@ -120,6 +120,11 @@ def weather(degc, humidity, **more: object) -> tuple[Series, Series]:
     )
 
 
+def ramp(first: float, last: float) -> tuple[Series, Series]:
+    """Air of 20 degC whose humidity goes evenly from one value to another, logged every ten minutes."""
+    return weather(np.full(145, 20.0), np.linspace(first, last, 145))
+
+
 DEPTH = series("depth", np.linspace(4.2, 4.3, 2000))
 
 
@@ -162,7 +167,34 @@ def test_worked_example_of_a_damp_day():
     assert told.moisture_to == pytest.approx(10.9998, abs=1e-4)
     assert told.explained == pytest.approx((16 * 0.00353 - 16 * 0.00190) * 1.7287, abs=1e-5)
     assert told.share == pytest.approx(told.explained / 0.1, rel=1e-12)
-    assert told.upper_bound is True
+    # the neck's wood may be ahead of the body's, or behind it
+    assert told.upper_bound is False
+    assert told.highest == pytest.approx(16 * 0.00353 * 1.7287, abs=1e-5)
+    assert told.lowest == pytest.approx(-16 * 0.00190 * 1.7287, abs=1e-5)
+
+
+def test_over_the_bench_all_wood_works_one_way_and_equilibrium_is_the_most():
+    dial = replace(DEPTH, name="dial")
+    for first, last in ((45.0, 55.0), (55.0, 45.0)):
+        told = climate_share(BARITONE, dial, 0.2, 0.01, *ramp(first, last))
+        assert told.upper_bound is True
+        assert told.explained in (pytest.approx(told.lowest), pytest.approx(told.highest))
+
+
+@given(st.floats(35.0, 65.0), st.floats(35.0, 65.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_wood_that_lags_stays_between_lowest_and_highest(first, last, neck_lag, body_lag):
+    # each wood goes its own part of the way to equilibrium (first-order lag towards the air's moisture, step by step)
+    steps = np.linspace(first, last, 50)
+    told = climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather(np.full(50, 20.0), steps))
+    air = moisture_content(np.full(50, 20.0), steps)
+    moved = []
+    for lag in (neck_lag, body_lag):
+        moisture = told.moisture_from
+        for each in np.clip(air, min(told.moisture_from, told.moisture_to), max(told.moisture_from, told.moisture_to)):
+            moisture += lag * (each - moisture)
+        moved.append(moisture - told.moisture_from)
+    reading = 16 * 0.00353 * moved[0] - 16 * 0.00190 * moved[1]
+    assert told.lowest - 1e-9 <= reading <= told.highest + 1e-9
 
 
 def test_unchanged_weather_explains_nothing():
@@ -171,38 +203,43 @@ def test_unchanged_weather_explains_nothing():
 
 
 def test_drier_air_works_the_other_way():
-    damp = climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather([20.0, 20.0], [45.0, 55.0]))
-    dry = climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather([20.0, 20.0], [55.0, 45.0]))
+    damp = climate_share(BARITONE, DEPTH, 0.1, 0.01, *ramp(45.0, 55.0))
+    dry = climate_share(BARITONE, DEPTH, 0.1, 0.01, *ramp(55.0, 45.0))
     assert dry.explained == pytest.approx(-damp.explained, rel=1e-12)
     assert dry.share < 0 < damp.share
 
 
 def test_a_change_within_its_uncertainty_has_no_share():
-    logged = weather([20.0, 20.0], [45.0, 55.0])
+    logged = ramp(45.0, 55.0)
     assert climate_share(BARITONE, DEPTH, 0.019, 0.01, *logged).share is None
     assert climate_share(BARITONE, DEPTH, -0.021, 0.01, *logged).share < 0
     assert climate_share(BARITONE, DEPTH, 0.0, 0.0, *logged).share is None
 
 
 def test_a_swing_that_came_back_is_no_upper_bound():
-    hours = np.linspace(0, 24, 1441)
+    dial, hours = replace(DEPTH, name="dial"), np.linspace(0, 24, 1441)
+    warm = np.full(hours.size, 20.0)
     swing = 50 + 15 * np.exp(-(((hours - 12) / 3) ** 2))
-    told = climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather(np.full(hours.size, 20.0), swing))
+    told = climate_share(BARITONE, dial, 0.1, 0.01, *weather(warm, swing))
     assert told.explained == pytest.approx(0.0, abs=1e-3)
     assert told.upper_bound is False
+    # worked by hand: at the swing's height, 65 %, the handbook's equation gives 11.9963 %, at 50 % 9.2711 %
+    assert told.highest == pytest.approx((22 * 0.00353 + 28.5 * 0.00190) * (11.9963 - 9.2711), rel=0.01)
     noise = np.random.default_rng(5).normal(50, 0.5, hours.size)
-    assert climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather(np.full(hours.size, 20.0), noise)).upper_bound is True
+    assert climate_share(BARITONE, dial, 0.1, 0.01, *weather(warm, noise)).upper_bound is True
 
 
-def test_a_swing_out_of_the_table_is_no_upper_bound():
-    damp = np.repeat([50.0, 97.0, 55.0], 500)
-    told = climate_share(BARITONE, DEPTH, 0.1, 0.01, *weather(np.full(damp.size, 20.0), damp))
-    assert told.upper_bound is False
-    assert told.moisture_to > told.moisture_from
+def test_a_swing_out_of_the_tables_has_no_range():
+    for far in (97.0, 90.0, 10.0):
+        damp = np.repeat([50.0, far, 55.0], 500)
+        told = climate_share(BARITONE, replace(DEPTH, name="dial"), 0.1, 0.01, *weather(np.full(1500, 20.0), damp))
+        assert told.upper_bound is False
+        assert (told.lowest, told.highest) == (None, None)
+        assert told.moisture_to > told.moisture_from
 
 
 def test_a_held_value_does_not_stand_through_a_gap():
-    temperature, humidity = weather([20.0, 20.0], [45.0, 55.0])
+    temperature, humidity = weather([20.0, 20.0], [45.0, 55.0])  # read at both ends
     hours = np.array([0, 2]) * 3600 * 1_000_000
     held = replace(humidity, utc_us=START + hours, sends=Sends.ON_CHANGE)
     assert climate_share(BARITONE, DEPTH, 0.1, 0.01, temperature, held) is not None
@@ -211,10 +248,21 @@ def test_a_held_value_does_not_stand_through_a_gap():
 
 
 def test_weather_typed_or_sent_on_change_counts():
-    typed = weather([20.0, 20.0], [45.0, 55.0], sends=Sends.WHEN_TYPED)
-    told = climate_share(BARITONE, DEPTH, 0.1, 0.01, *typed)
-    early = (replace(each, utc_us=START + np.array([-60, 43200]) * 1_000_000, sends=Sends.ON_CHANGE) for each in typed)
-    assert climate_share(BARITONE, DEPTH, 0.1, 0.01, *early) == told
+    typed = weather([20.0, 20.0, 20.0], [45.0, 50.0, 55.0], sends=Sends.WHEN_TYPED)
+    told = climate_share(BARITONE, replace(DEPTH, name="dial"), 0.1, 0.01, *typed)
+    assert told.upper_bound is True
+    # worked by hand: 8.4852 % at 45 %, 10.1013 % at 55 %, by the handbook's equation
+    assert told.explained == pytest.approx((22 * 0.00353 + 28.5 * 0.00190) * (10.1013 - 8.4852), abs=1e-5)
+    moments = START + np.array([-60, 8 * 3600, 16 * 3600]) * 1_000_000
+    early = (replace(each, utc_us=moments, sends=Sends.ON_CHANGE) for each in typed)
+    assert climate_share(BARITONE, replace(DEPTH, name="dial"), 0.1, 0.01, *early) == told
+
+
+def test_weather_read_at_both_ends_only_may_have_swung_between():
+    told = climate_share(BARITONE, replace(DEPTH, name="dial"), 0.1, 0.01, *weather([20.0, 20.0], [45.0, 55.0]))
+    assert told.explained == pytest.approx((22 * 0.00353 + 28.5 * 0.00190) * (10.1013 - 8.4852), abs=1e-5)
+    assert told.upper_bound is False
+    assert (told.lowest, told.highest) == (None, None)
 
 
 def test_a_wild_value_of_the_weather_that_was_flagged_does_not_count():
@@ -227,7 +275,7 @@ def test_a_wild_value_of_the_weather_that_was_flagged_does_not_count():
     assert climate_share(BARITONE, DEPTH, 0.1, 0.01, temperature, wild) == clean
 
 
-LOGGED = weather([20.0, 20.0], [45.0, 55.0])
+LOGGED = ramp(45.0, 55.0)
 
 
 @pytest.mark.parametrize(

@@ -35,10 +35,9 @@ class Sums:
 
     def __init__(self, time_s: NDArray[np.float64], value: NDArray[np.float64]) -> None:
         time = time_s - time_s.mean()
-        # rows: count, t, t², y, t y
-        self._sums = np.zeros((5, time.size + 1))
-        self._sums[0] = np.arange(time.size + 1)
-        for row, each in zip(self._sums[1:, 1:], (time, time * time, value, time * value), strict=True):
+        # rows: t, t², y, t y
+        self._sums = np.zeros((4, time.size + 1))
+        for row, each in zip(self._sums[:, 1:], (time, time * time, value, time * value), strict=True):
             np.cumsum(each, out=row)
 
     def jumps(
@@ -51,9 +50,9 @@ class Sums:
         """
         # take copies rows in one go, which plain indexing doesn't
         ends = self._sums.take(high, axis=1)
-        after_count, after_t, _, after_y, _ = ends - self._sums.take(place, axis=1)
-        count, t, tt, y, ty = ends - self._sums.take(low, axis=1)
-        count = np.maximum(count, 1.0)
+        after_t, after_y = ends[0] - self._sums[0].take(place), ends[2] - self._sums[2].take(place)
+        t, tt, y, ty = ends - self._sums.take(low, axis=1)
+        count, after_count = np.maximum(high - low, 1).astype(np.float64), (high - place).astype(np.float64)
         right = after_count / count
         step_step = after_count * (1 - right)
         step_time = after_t - right * t
@@ -72,8 +71,8 @@ class Sums:
 
     def take_out(self, place: int, size: float) -> None:
         """Take a step out of the values."""
+        self._sums[2, place:] -= size * np.arange(self._sums.shape[1] - place)
         self._sums[3, place:] -= size * (self._sums[0, place:] - self._sums[0, place])
-        self._sums[4, place:] -= size * (self._sums[1, place:] - self._sums[1, place])
 
 
 class Look:

@@ -6,99 +6,22 @@ Here: levels and changes with their uncertainty, phase by phase. Not here: steps
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gaugelog.analysis.describe import describe, effective_size
 from gaugelog.analysis.explained import Explained, explain
 from gaugelog.analysis.gaps import merge_gaps, silence_limit_us, silences
+from gaugelog.analysis.levels import bounds, levels_in, mean_in
 from gaugelog.analysis.phases import Stretch, phases_of
 from gaugelog.analysis.results import Drift, Gap, PhaseDrift, SeriesDrift
 from gaugelog.analysis.series import Series, difference_of
 from gaugelog.model.placement import Mark
 from gaugelog.model.quantities import Quantity
 
-LEVEL_S = 60.0
-LEVEL_SHARE = 4
-LEAST_READINGS = 3
 GLANCE_S = 10.0
 _WEATHER = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
-
-
-@dataclass(frozen=True, slots=True)
-class Level:
-    """Where a series stood over a short window: its mean, and the variance of that, None where it can't be told."""
-
-    value: float
-    variance: float | None
-
-
-def _sampled_level(values: NDArray[np.float64]) -> Level:
-    """Return the level of evenly sent readings: s²/n_eff, and s² in full where they wandered as one (no n_eff)."""
-    told = describe(values)
-    if told.mean is None:
-        raise ValueError("a level needs a reading")
-    if told.sd is None or told.n < LEAST_READINGS:
-        return Level(told.mean, None)
-    return Level(told.mean, told.sd**2 / (effective_size(values) or 1.0))
-
-
-def _held_level(utc_us: NDArray[np.int64], values: NDArray[np.float64], start_utc_us: int, end_utc_us: int) -> Level:
-    """Return the level of a gauge that sends on change: each value counts for as long as it stood.
-
-    Its scatter about that counts in full, as if it had been seen once: how often a value changed says nothing of how
-    many independent looks there were.
-    """
-    first = max(int(np.searchsorted(utc_us, start_utc_us, side="right")) - 1, 0)
-    last = int(np.searchsorted(utc_us, end_utc_us, side="left"))
-    stood = values[first : max(last, first + 1)]
-    edges = np.concatenate((np.clip(utc_us[first : first + stood.size], start_utc_us, end_utc_us), [end_utc_us]))
-    weights = np.diff(edges).astype(np.float64)
-    if weights.sum() <= 0:
-        return Level(float(stood[-1]), 0.0)
-    mean = float(np.average(stood, weights=weights))
-    return Level(mean, float(np.average((stood - mean) ** 2, weights=weights)))
-
-
-def _levels(series: Series, stretch: Stretch) -> tuple[Level, Level] | None:
-    """Return the levels at the start and at the end of a phase, None where there are none to compare."""
-    low, high = _bounds(series.utc_us, stretch)
-    if series.holds:
-        # a value from before the phase still stands at its start
-        if high == 0:
-            return None
-        start, end = max(stretch.start_utc_us, int(series.utc_us[0])), stretch.end_utc_us
-        window = int(min(LEVEL_S * 1e6, (end - start) / LEVEL_SHARE))
-        if window <= 0:
-            return None
-        return (
-            _held_level(series.utc_us[:high], series.value[:high], start, start + window),
-            _held_level(series.utc_us[:high], series.value[:high], end - window, end),
-        )
-    times, values = series.utc_us[low:high], series.value[low:high]
-    if times.size < 2 or times[-1] <= times[0]:
-        return None
-    window = int(min(LEVEL_S * 1e6, (times[-1] - times[0]) / LEVEL_SHARE))
-    head = int(np.searchsorted(times, times[0] + window, side="right"))
-    tail = int(np.searchsorted(times, times[-1] - window, side="left"))
-    return _sampled_level(values[:head]), _sampled_level(values[tail:])
-
-
-def _bounds(utc_us: NDArray[np.int64], stretch: Stretch) -> tuple[int, int]:
-    low, high = np.searchsorted(utc_us, [stretch.start_utc_us, stretch.end_utc_us], side="left")
-    return int(low), int(high)
-
-
-def _mean(series: Series, stretch: Stretch, low: int, high: int) -> float | None:
-    """Return the mean over a phase; of a gauge that sends on change, weighted with the time each value stood."""
-    if series.holds and high > 0:
-        start = max(stretch.start_utc_us, int(series.utc_us[0]))
-        return _held_level(series.utc_us[:high], series.value[:high], start, stretch.end_utc_us).value
-    return float(series.value[low:high].mean()) if high > low else None
 
 
 def _farthest(series: Series, stretch: Stretch, level: float) -> tuple[float, int] | None:
@@ -106,7 +29,7 @@ def _farthest(series: Series, stretch: Stretch, level: float) -> tuple[float, in
 
     Of a gauge that sends on change each value is one.
     """
-    low, high = _bounds(series.utc_us, stretch)
+    low, high = bounds(series, stretch)
     times, values = series.utc_us[low:high], series.value[low:high]
     if times.size == 0:
         return None
@@ -123,21 +46,16 @@ def _farthest(series: Series, stretch: Stretch, level: float) -> tuple[float, in
 
 def _phase_drift(series: Series, stretch: Stretch) -> PhaseDrift:
     """Return how a series, sorted and counted, went in one phase."""
-    low, high = _bounds(series.utc_us, stretch)
-    mean = _mean(series, stretch, low, high)
-    told = PhaseDrift(stretch.name, stretch.start_utc_us, stretch.end_utc_us, high - low, mean, None, None)
-    levels = _levels(series, stretch)
+    low, high = bounds(series, stretch)
+    told = PhaseDrift(
+        stretch.name, stretch.start_utc_us, stretch.end_utc_us, high - low, mean_in(series, stretch), None, None
+    )
+    levels = levels_in(series, stretch)
     if levels is None:
         return told
-    begin, end = levels
-    change = end.value - begin.value
-    farthest = _farthest(series, stretch, begin.value)
-    if farthest is not None:
-        told = replace(told, farthest=farthest[0], farthest_utc_us=farthest[1])
-    if begin.variance is None or end.variance is None:
-        return replace(told, change=change)
-    digits = 2 * sum(step**2 for step in series.steps) / 12
-    return replace(told, change=change, u=math.sqrt(begin.variance + end.variance + digits))
+    told = replace(told, change=levels.change, u=levels.u)
+    farthest = _farthest(series, stretch, levels.begin.value)
+    return told if farthest is None else replace(told, farthest=farthest[0], farthest_utc_us=farthest[1])
 
 
 def series_drift(series: Series, stretches: Sequence[Stretch], rest_rate_per_day: float | None = None) -> SeriesDrift:

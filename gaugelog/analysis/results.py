@@ -16,7 +16,9 @@ from gaugelog.analysis.least_squares import Residual
 from gaugelog.model.quantities import Quantity
 
 if TYPE_CHECKING:
+    from gaugelog.analysis.climate import ClimateShare
     from gaugelog.analysis.explained import Explained
+    from gaugelog.analysis.warm_up import BenchShare
 
 
 class Verdict(Enum):
@@ -187,6 +189,8 @@ class SeriesDrift:
     """One gauge, or the difference of two, over the clamp session: `difference` tells which, `n` counts readings.
 
     `explained` holds its steps, creep and rest, None for what can't creep, such as the workshop's temperature.
+    `weather` is what the logged weather could explain of its change over the session, None where that isn't known;
+    `bench` how much of a neck gauge's change the body gauge showed too, of a difference only.
     """
 
     name: str
@@ -196,6 +200,8 @@ class SeriesDrift:
     phases: tuple[PhaseDrift, ...]
     gaps: tuple[Gap, ...]
     explained: Explained | None = None
+    weather: ClimateShare | None = None
+    bench: BenchShare | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,19 +7,24 @@ Here: which readings belong to the session, which gauges are looked at as a pair
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
+from gaugelog.analysis.climate import climate_share
 from gaugelog.analysis.drift import drift
-from gaugelog.analysis.results import Drift, Gap
+from gaugelog.analysis.levels import levels_in
+from gaugelog.analysis.phases import Stretch
+from gaugelog.analysis.results import Drift, Gap, SeriesDrift
 from gaugelog.analysis.series import Series, difference_of
+from gaugelog.analysis.warm_up import bench_share
 from gaugelog.errors import NothingToDoError
 from gaugelog.model.datasheet import LEAST_SILENCE_S, Sends
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import CLAMP_SITTING, Mark
+from gaugelog.model.quantities import Quantity
 from gaugelog.store.reader import Recording
 
 NOT_RUNNING = "gaugelog was not running"
@@ -39,10 +44,11 @@ class Session:
     start_utc_us: int
     end_utc_us: int
     limits: Mapping[str, float | None] = field(default_factory=dict)
+    instrument: Instrument | None = None
 
     def drift(self) -> Drift:
-        """Return what each series did, phase by phase."""
-        return drift(
+        """Return what each series did, phase by phase and as a whole, and what bench and weather explain of it."""
+        told = drift(
             self.series,
             self.marks,
             pairs=self.pairs,
@@ -50,6 +56,25 @@ class Session:
             end_utc_us=self.end_utc_us,
             limits=self.limits,
         )
+        by_name = {each.name: each for each in self.with_differences()}
+        return replace(told, series=tuple(self._with_shares(each, by_name) for each in told.series))
+
+    def _with_shares(self, told: SeriesDrift, by_name: Mapping[str, Series]) -> SeriesDrift:
+        """Return what a series did with what the weather could explain of it and what the bench showed too."""
+        series = by_name[told.name]
+        pair = next((pair for pair in self.pairs if told.difference and told.name == f"{pair[0]} - {pair[1]}"), None)
+        bench = None
+        if pair is not None and self.end_utc_us > self.start_utc_us:
+            bench = bench_share(by_name[pair[0]], by_name[pair[1]], self.start_utc_us, self.end_utc_us)
+        levels = levels_in(series.in_order().counted(), Stretch("", self.start_utc_us, self.end_utc_us))
+        weather = None
+        if self.instrument is not None and levels is not None and levels.u is not None:
+            air = [self._weather(quantity) for quantity in (Quantity.TEMPERATURE, Quantity.HUMIDITY)]
+            weather = climate_share(self.instrument, series, levels.change, levels.u, *air)
+        return replace(told, weather=weather, bench=bench)
+
+    def _weather(self, quantity: Quantity) -> Series | None:
+        return next((each for each in self.series if each.quantity is quantity and each.utc_us.size), None)
 
     def with_differences(self) -> tuple[Series, ...]:
         """Return the series and the difference of each pair, for drawing."""
@@ -114,7 +139,7 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
     end = max([int(each[-1]) for each in times] + [sitting.end_utc_us for sitting in sittings]) + 1
     pairs = pairs_of(instrument, {each.name for each in series})
     limits = creep_limits(instrument, tuple(each.name for each in series), pairs)
-    return Session(tuple(series), pairs, recording.marks(), start, end, limits)
+    return Session(tuple(series), pairs, recording.marks(), start, end, limits, instrument)
 
 
 def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> Series | None:

@@ -52,10 +52,39 @@ def series_sentence(series: SeriesDrift, drift: Drift, units: str) -> str:
         said += f" It came to rest at {when_text(told.rest_at_us, drift.start_utc_us)}."
     elif parts or told.creep is not None:
         said += " When it came to rest can't be told from this session."
+    said += _bench(series, units) + _weather(series, units)
     if told.rejected:
         wild = "1 wild reading was" if told.rejected == 1 else f"{told.rejected} wild readings were"
         said += f" {wild} left out."
     return said
+
+
+def _bench(series: SeriesDrift, units: str) -> str:
+    """Return how much of the neck gauge's change the body gauge showed too, where there was a change to share."""
+    bench = series.bench
+    if bench is None or bench.share is None:
+        return ""
+    neck, body = (rough_text(abs(each), series.quantity, units) for each in (bench.neck_change, bench.body_change))
+    ways = ["up" if each > 0 else "down" for each in (bench.neck_change, bench.body_change)]
+    return (
+        f" From start to end the neck gauge went {ways[0]} by {neck}, the body gauge {ways[1]} by {body}: what both"
+        " show is the bench, the body or the warming of both."
+    )
+
+
+def _weather(series: SeriesDrift, units: str) -> str:
+    """Return what the weather could explain of a change; it is told beside it and never taken off."""
+    weather = series.weather
+    if weather is None:
+        return ""
+    most = "at most " if weather.upper_bound else ""
+    size = rough_text(abs(weather.explained), series.quantity, units)
+    way = "up" if weather.explained > 0 else "down"
+    wood = f"{weather.moisture_from:.1f} to {weather.moisture_to:.1f} %"
+    return (
+        f" The weather could account for {most}{size} {way} of it, if the wood had come to the moisture of the air"
+        f" ({wood}); within a day it goes a small part of that way."
+    )
 
 
 def _phase(series: SeriesDrift, utc_us: int) -> str:

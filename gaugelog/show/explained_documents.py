@@ -5,7 +5,9 @@ Here: the explanation of one series as data. Not here: its phases and gaps (`doc
 
 from __future__ import annotations
 
+from gaugelog.analysis.climate import ClimateShare
 from gaugelog.analysis.results import SeriesDrift
+from gaugelog.analysis.warm_up import BenchShare
 from gaugelog.show.gauge_documents import Document, finite, iso_utc
 
 
@@ -13,7 +15,15 @@ def explained_fields(series: SeriesDrift) -> Document:
     """Return steps, creep, rest and noise of a series; empty and null where there is nothing to tell."""
     told = series.explained
     if told is None:
-        return {"steps": [], "creep": None, "rest_at": None, "noise": None, "rejected": 0, "climate_share": None}
+        return {
+            "steps": [],
+            "creep": None,
+            "rest_at": None,
+            "noise": None,
+            "rejected": 0,
+            "climate_share": None,
+            "bench_share": None,
+        }
     creep = told.creep
     return {
         "steps": [
@@ -30,5 +40,31 @@ def explained_fields(series: SeriesDrift) -> Document:
         "rest_at": iso_utc(told.rest_at_us),
         "noise": finite(told.noise),
         "rejected": told.rejected,
-        "climate_share": None,
+        "climate_share": _climate(series.weather),
+        "bench_share": _bench(series.bench),
+    }
+
+
+def _climate(weather: ClimateShare | None) -> Document | None:
+    if weather is None:
+        return None
+    return {
+        "explained": finite(weather.explained),
+        "share": finite(weather.share),
+        "lowest": finite(weather.lowest),
+        "highest": finite(weather.highest),
+        "upper_bound": weather.upper_bound,
+        "moisture_from": finite(weather.moisture_from),
+        "moisture_to": finite(weather.moisture_to),
+    }
+
+
+def _bench(bench: BenchShare | None) -> Document | None:
+    if bench is None:
+        return None
+    return {
+        "body_change": finite(bench.body_change),
+        "neck_change": finite(bench.neck_change),
+        "share": finite(bench.share),
+        "u": finite(bench.share_u),
     }

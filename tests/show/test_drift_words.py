@@ -8,12 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from gaugelog.analysis.climate import ClimateShare
 from gaugelog.analysis.drift import drift
 from gaugelog.analysis.results import Drift, SeriesDrift
 from gaugelog.analysis.series import Series
+from gaugelog.analysis.warm_up import BenchShare
 from gaugelog.model.placement import Mark, MarkKind
 from gaugelog.model.quantities import Quantity
-from gaugelog.show.drift_words import drift_sentences, noise_text
+from gaugelog.show.drift_words import drift_sentences, noise_text, series_sentence
 from gaugelog.show.explained_documents import explained_fields
 
 STEP = 0.05
@@ -95,3 +97,29 @@ def test_the_fields_are_those_of_the_series() -> None:
     assert fields["creep"] is None
     empty = SeriesDrift("air", Quantity.TEMPERATURE, False, 0, (), ())
     assert explained_fields(empty)["steps"] == []
+
+
+def test_what_bench_and_weather_could_account_for_is_told_beside_it() -> None:
+    found = told(session({900.0: 0.2})).series[0]
+    bench = BenchShare(body_change=0.06, neck_change=0.26, difference=0.20, share=0.23, share_u=0.02)
+    weather = ClimateShare(0.05, 0.25, 8.0, 10.0, upper_bound=True, lowest=0.0, highest=0.05)
+    text = series_sentence(replace(found, bench=bench, weather=weather), Drift(START_US, ()), "mm").replace(
+        "\u00a0", " "
+    )
+    assert "the neck gauge went up by 0.26°, the body gauge up by 0.060°" in text
+    assert "The weather could account for at most 0.050° up of it" in text
+    assert "(8.0 to 10.0 %)" in text
+    assert "at most" not in series_sentence(
+        replace(found, weather=replace(weather, upper_bound=False)), Drift(START_US, ()), "mm"
+    )
+    fields = explained_fields(replace(found, bench=bench, weather=weather))
+    assert fields["climate_share"]["share"] == 0.25
+    assert fields["bench_share"]["u"] == 0.02
+
+
+def test_a_share_that_is_not_known_is_not_told() -> None:
+    found = told(session({900.0: 0.2})).series[0]
+    unsure = BenchShare(body_change=0.01, neck_change=0.01, difference=0.0, share=None)
+    text = series_sentence(replace(found, bench=unsure), Drift(START_US, ()), "mm")
+    assert "body gauge" not in text
+    assert "weather" not in text

@@ -22,7 +22,9 @@ def explained_fields(series: SeriesDrift) -> Document:
             "noise": None,
             "rejected": 0,
             "climate_share": None,
+            "climate": None,
             "bench_share": None,
+            "bench": None,
         }
     creep = told.creep
     return {
@@ -40,8 +42,10 @@ def explained_fields(series: SeriesDrift) -> Document:
         "rest_at": iso_utc(told.rest_at_us),
         "noise": finite(told.noise),
         "rejected": told.rejected,
-        "climate_share": _climate(series.weather),
-        "bench_share": _bench(series.bench),
+        "climate_share": None if series.weather is None else finite(series.weather.share),
+        "climate": _climate(series.weather),
+        "bench_share": None if series.bench is None else finite(series.bench.share),
+        "bench": _bench(series.bench),
     }
 
 
@@ -50,7 +54,6 @@ def _climate(weather: ClimateShare | None) -> Document | None:
         return None
     return {
         "explained": finite(weather.explained),
-        "share": finite(weather.share),
         "lowest": finite(weather.lowest),
         "highest": finite(weather.highest),
         "upper_bound": weather.upper_bound,
@@ -65,6 +68,5 @@ def _bench(bench: BenchShare | None) -> Document | None:
     return {
         "body_change": finite(bench.body_change),
         "neck_change": finite(bench.neck_change),
-        "share": finite(bench.share),
         "u": finite(bench.share_u),
     }

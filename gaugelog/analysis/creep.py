@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gaugelog.analysis.wander import SHARES, Blocks, Fit, fit, gains, solve, whiten
 
 COARSE_SHARES = SHARES[::2]
-TAUS, STARTS = 9, 24
+TAUS, STARTS = 7, 16
 LEAST_TAU_SHARE, MOST_TAU_SHARE = 1 / 60, 1.5
 LATEST_START = 0.85
 REFINEMENTS = 4

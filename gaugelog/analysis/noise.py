@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 HARMONICS = 50
-SAMPLED = 20_000
+SAMPLED = 8_000
 WILD_SIGMAS = 6.0
 WILD_DIGITS = 3.0
 # of normal deviates cut off at the point below which 80 % lie, the mean square is 0.67865 (checked in the tests)

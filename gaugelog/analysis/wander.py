@@ -190,7 +190,8 @@ def gains(white: Whitened, base: int, floor: float) -> tuple[NDArray[np.float64]
         shadow = turned @ tried
         left = left - (q @ (turned @ left[:, :, None]))[:, :, 0]
         length = squares - np.einsum("kij,kij->kj", shadow, shadow)
-        along = (left[:, None, :] @ tried)[:, 0, :]
+        # no matrix product: a library's threads cost more than they bring here
+        along = np.einsum("kn,knj->kj", left, tried)
     total = np.einsum("kn,kn->k", left, left) + n * floor
     sound = length > 1e-6 * squares
     taken = np.where(sound, along**2 / np.where(sound, length, 1.0), 0.0)

@@ -68,7 +68,8 @@ def chart_html(figure: Figure, *, label: str, library: bool) -> str:
     """
     meta = figure.layout.meta or {}
     body: Any = figure.to_html(full_html=False, include_plotlyjs=library, config=CONFIG, default_height="auto")
-    caption = f"<figcaption>{escape(meta['caption'])}</figcaption>" if "caption" in meta else ""
+    drawn = ' <span class="drawn" aria-live="polite"></span>' if "detail" in meta else ""
+    caption = f"<figcaption>{escape(meta['caption'])}{drawn}</figcaption>" if "caption" in meta else ""
     zoom = f"<script>{_zoom_script()}</script>" if "detail" in meta else ""
     return (
         f'<figure class="chart" role="group" aria-label="{escape(label, quote=True)}">{body}{caption}'
@@ -111,6 +112,7 @@ def write_chart(path: Path, chart: DriftChart) -> None:
         f'<title>{escape(chart.title)}</title><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<style>body{{margin:1.5rem;font:16px/1.5 {FONT};color:{INK};background:#fff}}"
         "h1{font-size:1.25rem;margin:0}figure{margin:1rem 0}"
+        "@media(max-width:480px){body{margin:1rem .5rem}}"
         f"figcaption{{max-width:46rem;font-size:.875rem;color:{SOFT_INK}}}</style></head><body>"
         f"<h1>{escape(chart.title)}</h1><p>{words}</p>"
         f"{chart_html(figure, label=drift_label(chart), library=True)}</body></html>"

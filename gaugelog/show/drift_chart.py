@@ -14,8 +14,8 @@ import numpy as np
 from gaugelog.show.charts import DriftChart
 from gaugelog.show.drift_curve import curve_traces
 from gaugelog.show.drift_detail import Place, detail_of
-from gaugelog.show.drift_frame import frame_of, row_shares
-from gaugelog.show.drift_rows import SPANS_A_ROW, Row, overview, rows_of
+from gaugelog.show.drift_frame import between, frame_of, row_shares
+from gaugelog.show.drift_rows import SPANS_A_ROW, Row, is_climate, overview, rows_of
 from gaugelog.show.drift_shapes import axis_name
 from gaugelog.show.envelope import Envelope
 from gaugelog.show.palette import faded
@@ -27,16 +27,19 @@ if TYPE_CHECKING:
 _MARKERS_BELOW = 60
 _DECIMALS = 5
 CAPTION = (
-    "Line: mean of the readings. Band: from the lowest to the highest. Dashes: the fitted curve with its 95 % band. "
-    "Dotted uprights: steps, with their size. Thick line at the foot: at rest."
+    "Line: mean of the readings. Band: from the lowest to the highest. Dashed curve: fitted to the readings, with the "
+    "band in which it lies with 95 %. Dashed uprights: steps. Thick line at the foot: at rest. Drag over a stretch to "
+    "see it closer; a double click brings all back."
 )
 
 
 def drift_label(chart: DriftChart) -> str:
     """Return what the chart shows in words."""
-    names = ", ".join(series.name for series in chart.series)
+    climate = [each.name for each in chart.series if is_climate(each.unit)]
+    names = ", ".join(each.name for each in chart.series if each.name not in climate)
+    beside = f"; {', '.join(climate)} below" if climate else ""
     marks = ", ".join(mark.words or mark.kind.value for mark in chart.marks)
-    return f"Clamp session over time: change of {names} from the start. Marks: {marks or 'none'}."
+    return f"Clamp session over time: change of {names} from the start{beside}. Marks: {marks or 'none'}."
 
 
 def drift_figure(chart: DriftChart) -> Figure:
@@ -59,7 +62,7 @@ def drift_figure(chart: DriftChart) -> Figure:
         row_heights=row_shares(rows),
         column_widths=[panel.share for panel in panels],
         horizontal_spacing=0.03,
-        vertical_spacing=0.12 / max(len(rows), 1),
+        vertical_spacing=between(rows),
     )
     places = []
     for number, row in enumerate(rows):

@@ -11,27 +11,33 @@ from typing import Any
 
 from gaugelog.model.placement import MarkKind
 from gaugelog.show.charts import DriftChart
+from gaugelog.show.drift_lanes import Lane, reach_of
 from gaugelog.show.drift_rows import Row
-from gaugelog.show.drift_shapes import axis_name, shapes_of
+from gaugelog.show.drift_shapes import axis_name, escaped, shapes_of
 from gaugelog.show.drift_steps import found_names, found_shapes
 from gaugelog.show.numbers import MINUS, date_text, duration_text
 from gaugelog.show.palette import FONT, INK, PAPER, RULE, SOFT_INK
 from gaugelog.show.sittings import Panel, panel_at
 
-_ROW_PX = 168
+_ROW_PX = 146
 _LANE_PX = 17
 _LANES = 4
-_PLOT_PX = 330
+_ABOVE_PX = 24 + _LANE_PX * _LANES
+_BELOW_PX = 28
+_PAUSE_PX = 34
 _LETTER_PX = 7.5
+_MOST_LETTERS = 30
+_BETWEEN_PX = 27
 _CLIMATE_SHARE = 0.6
 
 
 def frame_of(chart: DriftChart, rows: Sequence[Row], panels: Sequence[Panel]) -> dict[str, Any]:
     """Return the layout of a chart whose rows are the series and whose columns are the panels."""
     columns = len(panels)
+    below_px = _BELOW_PX + (_PAUSE_PX if columns > 1 else 0)
     layout: dict[str, Any] = {
-        "height": 130 + round(_ROW_PX * sum(row_shares(rows))),
-        "margin": {"l": 64, "r": 12, "t": 24 + _LANE_PX * _LANES, "b": 62},
+        "height": _ABOVE_PX + round(plot_px(rows)) + below_px,
+        "margin": {"l": 64, "r": 12, "t": _ABOVE_PX, "b": below_px},
         "font": {"family": FONT, "size": 13, "color": INK},
         "paper_bgcolor": PAPER,
         "plot_bgcolor": PAPER,
@@ -60,6 +66,17 @@ def row_shares(rows: Sequence[Row]) -> list[float]:
     return [_CLIMATE_SHARE if row.climate else 1.0 for row in rows] or [1.0]
 
 
+def plot_px(rows: Sequence[Row]) -> float:
+    """Return how high all rows are together, with the room between them for their names."""
+    shares = row_shares(rows)
+    return _ROW_PX * sum(shares) + _BETWEEN_PX * (len(shares) - 1)
+
+
+def between(rows: Sequence[Row]) -> float:
+    """Return the room between two rows as a share of the height of all."""
+    return _BETWEEN_PX / plot_px(rows)
+
+
 def _time_axis(panel: Panel, *, last: bool) -> dict[str, Any]:
     return {
         "type": "date",
@@ -75,7 +92,8 @@ def _time_axis(panel: Panel, *, last: bool) -> dict[str, Any]:
             {"dtickrange": [None, 59_999], "value": "%H:%M:%S"},
             {"dtickrange": [60_000, None], "value": "%H:%M"},
         ],
-        "nticks": max(2, round(9 * panel.share)),
+        "nticks": max(2, round(7 * panel.share)),
+        "tickangle": 0,
         "hoverformat": "%H:%M:%S",
     }
 
@@ -116,11 +134,11 @@ def _row_names(rows: Sequence[Row], columns: int) -> list[dict[str, Any]]:
     names = []
     for place, row in enumerate(rows):
         axis = axis_name(place, 0, columns)
-        name = row.series.name.replace("<", "&lt;").replace(" - ", f" {MINUS} ")
+        name = escaped(row.series.name).replace(" - ", f" {MINUS} ")
         what = f"<b>{name}</b>, {row.quantity.value if row.climate else 'change from the start'}"
         names.append(
             {
-                "text": what, "xref": f"x{axis} domain", "yref": f"y{axis} domain", "x": 0, "y": 1,
+                "text": what, "name": "row", "xref": f"x{axis} domain", "yref": f"y{axis} domain", "x": 0, "y": 1,
                 "xanchor": "left", "yanchor": "bottom", "showarrow": False, "font": {"size": 12, "color": INK},
             }
         )  # fmt: skip
@@ -128,31 +146,28 @@ def _row_names(rows: Sequence[Row], columns: int) -> list[dict[str, Any]]:
 
 
 def _mark_names(chart: DriftChart, panels: Sequence[Panel]) -> list[dict[str, Any]]:
-    """Return the names of the marks over the chart, each on the lowest lane where it is free of its neighbours."""
-    ends = [float("-inf")] * _LANES
+    """Return the names of the marks over the chart, none over another; those of notes give way to the others."""
+    lanes = [Lane(foot=False, up=up) for up in range(_LANES)]
     names = []
-    for mark in sorted(chart.marks, key=lambda mark: mark.utc_us):
+    for mark in sorted(chart.marks, key=lambda mark: (mark.kind is MarkKind.NOTE, mark.utc_us)):
+        words = mark.words or mark.kind.value
+        written = words if len(words) <= _MOST_LETTERS else f"{words[: _MOST_LETTERS - 1]}…"
         column = panel_at(panels, mark.utc_us)
-        words = (mark.words or mark.kind.value).replace("<", "&lt;")
-        left_px = _place_px(panels, column, mark.utc_us)
-        lane = next((lane for lane, end in enumerate(ends) if end < left_px), _LANES - 1)
-        ends[lane] = left_px + _LETTER_PX * len(words) + 14
+        reach = reach_of(panels, column, mark.utc_us, _LETTER_PX * len(written) + 12, end=1.0)
+        lane = next((lane for lane in lanes if lane.takes(reach)), None)
+        if lane is None:
+            continue
         names.append(
             {
-                "text": words, "xref": f"x{axis_name(0, column, len(panels))}", "yref": "paper",
-                "x": panels[column].written(mark.utc_us), "y": 1, "yshift": 20 + _LANE_PX * lane,
-                "xanchor": "left", "yanchor": "bottom", "xshift": -3, "showarrow": False,
+                "text": escaped(written), "hovertext": escaped(words), "name": "mark",
+                "xref": f"x{axis_name(0, column, len(panels))}", "yref": "paper",
+                "x": panels[column].written(mark.utc_us), "y": 1, "yshift": 20 + _LANE_PX * lane.up,
+                "xanchor": "right" if reach.leftwards else "left", "xshift": 3 if reach.leftwards else -3,
+                "yanchor": "bottom", "showarrow": False,
                 "font": {"size": 12, "color": SOFT_INK if mark.kind is MarkKind.NOTE else INK},
             }
         )  # fmt: skip
     return names
-
-
-def _place_px(panels: Sequence[Panel], column: int, utc_us: int) -> float:
-    """Return about how far to the right a moment lies, in pixels of a narrow chart."""
-    panel = panels[column]
-    within = (utc_us - panel.start_us) / max(panel.end_us - panel.start_us, 1)
-    return _PLOT_PX * (sum(each.share for each in panels[:column]) + within * panel.share)
 
 
 def _pause_names(panels: Sequence[Panel]) -> list[dict[str, Any]]:
@@ -165,7 +180,7 @@ def _pause_names(panels: Sequence[Panel]) -> list[dict[str, Any]]:
         last = column == len(panels) - 1
         names.append(
             {
-                "text": f"{pause}{date_text(panel.start_us)[:10]}", "showarrow": False,
+                "text": f"{pause}{date_text(panel.start_us)[:10]}", "name": "panel", "showarrow": False,
                 "xref": f"x{axis_name(0, column, len(panels))} domain", "yref": "paper", "yshift": -24,
                 "x": 1 if last else 0, "xanchor": "right" if last else "left", "y": 0, "yanchor": "top",
                 "align": "right" if last else "left", "font": {"size": 12, "color": SOFT_INK},

@@ -23,6 +23,7 @@ SPANS_A_ROW = 420
 FINE_SPANS = 20_000
 MOST_SINGLES = 80_000
 _CLIMATE = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
+_CLIMATE_UNITS = {quantity.base_unit: place for place, quantity in enumerate(_CLIMATE, start=1)}
 _QUANTITIES = {quantity.base_unit: quantity for quantity in Quantity}
 
 
@@ -71,14 +72,19 @@ class Row:
         return float(self.drawn(np.array(low))), float(self.drawn(np.array(high)))
 
 
+def is_climate(unit: str) -> bool:
+    """Return whether what is measured in this base unit is the weather of the workshop."""
+    return _QUANTITIES[unit] in _CLIMATE
+
+
 def rows_of(chart: DriftChart, panels: Sequence[Panel]) -> tuple[Row, ...]:
     """Return the rows of a chart from the top down: gauges and differences as they come, the climate last."""
     told = {each.name: each for each in chart.drift.series}
-    rows = [
+    ordered = sorted(chart.series, key=lambda series: _CLIMATE_UNITS.get(series.unit, 0))
+    return tuple(
         _row(series, told.get(series.name), panels, chart.units, SERIES_COLOURS[place % len(SERIES_COLOURS)])
-        for place, series in enumerate(chart.series)
-    ]
-    return tuple(sorted(rows, key=lambda row: _CLIMATE.index(row.quantity) + 1 if row.climate else 0))
+        for place, series in enumerate(ordered)
+    )
 
 
 def _row(series: ChartSeries, told: SeriesDrift | None, panels: Sequence[Panel], units: str, colour: str) -> Row:

@@ -22,6 +22,11 @@ def axis_name(row: int, column: int, columns: int) -> str:
     return "" if number == 1 else str(number)
 
 
+def escaped(words: str) -> str:
+    """Return words that plotly shows as they are, and doesn't take for its own markup."""
+    return words.replace("&", "&amp;").replace("<", "&lt;")
+
+
 def shapes_of(rows: Sequence[Row], marks: Sequence[Mark], panels: Sequence[Panel]) -> list[dict[str, Any]]:
     """Return the shapes of all rows."""
     shapes: list[dict[str, Any]] = []

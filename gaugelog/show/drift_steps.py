@@ -13,14 +13,14 @@ import numpy as np
 
 from gaugelog.analysis.explained import Explained, fitted
 from gaugelog.analysis.steps import Step
+from gaugelog.show.drift_lanes import Lane, reach_of
 from gaugelog.show.drift_rows import Row
-from gaugelog.show.drift_shapes import axis_name, inside
+from gaugelog.show.drift_shapes import axis_name, escaped, inside
 from gaugelog.show.numbers import clock_text, decimals_of_u, uncertain_text
 from gaugelog.show.palette import PAPER, faded
 from gaugelog.show.sittings import Panel, panel_at
 
 MOST_NAMED = 10
-PLOT_PX = 300
 _LETTER_PX = 7.0
 _LANE_PX = 15
 _LANES_A_SIDE = 2
@@ -38,22 +38,6 @@ class _Name:
     high: bool
 
 
-@dataclass(frozen=True, slots=True)
-class _Lane:
-    """One line of names at the foot or the head of a row; `taken` are stretches in pixels of a narrow chart."""
-
-    foot: bool
-    up: int
-    taken: list[tuple[float, float]]
-
-    def takes(self, left: float, right: float) -> bool:
-        """Take a stretch if it is free, and return whether it was."""
-        if any(left < end and start < right for start, end in self.taken):
-            return False
-        self.taken.append((left, right))
-        return True
-
-
 def found_shapes(rows: Sequence[Row], panels: Sequence[Panel]) -> Iterator[dict[str, Any]]:
     """Yield an upright mark for each step, and a line along the foot of a row from when its series was at rest."""
     for place, row in enumerate(rows):
@@ -63,7 +47,7 @@ def found_shapes(rows: Sequence[Row], panels: Sequence[Panel]) -> Iterator[dict[
         for step in told.steps:
             column = panel_at(panels, step.time_us)
             at = panels[column].written(step.time_us)
-            line = {"color": row.colour, "width": 1, "dash": "2px,3px"}
+            line = {"color": row.colour, "width": 1, "dash": "4px,2px"}
             yield {"type": "line", "x0": at, "x1": at, "y0": 0, "y1": 1, "line": line,
                    "name": "step", **inside(place, column, len(panels))}  # fmt: skip
         if told.rest_at_us is not None:
@@ -87,13 +71,13 @@ def found_names(rows: Sequence[Row], panels: Sequence[Panel], units: str) -> Ite
         told = _told(row)
         if told is None:
             continue
-        lanes = [_Lane(foot, up, []) for up in range(_LANES_A_SIDE) for foot in (True, False)]
+        lanes = [Lane(foot, up) for up in range(_LANES_A_SIDE) for foot in (True, False)]
         for name in _names(told, row, middle.get(row.quantity.base_unit, 0.0), units):
             column = panel_at(panels, name.utc_us)
-            left, right, leftwards = _stretch(panels, column, name)
-            lane = next((lane for lane in _nearest(lanes, foot=name.high) if lane.takes(left, right)), None)
+            reach = reach_of(panels, column, name.utc_us, _LETTER_PX * len(name.text) + 8)
+            lane = next((lane for lane in _nearest(lanes, foot=name.high) if lane.takes(reach)), None)
             if lane is not None:
-                yield _written(name, lane, row, place, column, panels, leftwards=leftwards)
+                yield _written(name, lane, row, place, column, panels, leftwards=reach.leftwards)
 
 
 def _told(row: Row) -> Explained | None:
@@ -114,7 +98,7 @@ def _names(told: Explained, row: Row, middle: float, units: str) -> Iterator[_Na
     for step in sorted(told.steps, key=lambda each: -abs(each.size))[:MOST_NAMED]:
         way = "up" if step.size > 0 else "down"
         spread = uncertain_text(abs(step.size), _COVER_95 * step.u, row.quantity, units)
-        hover = f"{row.series.name}: {way} by {spread} (95 %) at {clock_text(step.time_us, seconds=True)}"
+        hover = f"{escaped(row.series.name)}: {way} by {spread} (95 %) at {clock_text(step.time_us, seconds=True)}"
         yield _Name(step.time_us, size_text(step, row), hover, high=_level(told, row, step.time_us) > middle)
 
 
@@ -133,23 +117,13 @@ def _level(told: Explained, row: Row, utc_us: int) -> float:
     return float(row.drawn(value).mean())
 
 
-def _stretch(panels: Sequence[Panel], column: int, name: _Name) -> tuple[float, float, bool]:
-    """Return from where to where a name reaches, in pixels of a narrow chart, and whether it goes to the left."""
-    panel = panels[column]
-    start = PLOT_PX * sum(each.share for each in panels[:column])
-    width = _LETTER_PX * len(name.text) + 8
-    at = start + PLOT_PX * panel.share * (name.utc_us - panel.start_us) / max(panel.end_us - panel.start_us, 1)
-    leftwards = at + width > start + PLOT_PX * panel.share
-    return (at - width, at, True) if leftwards else (at, at + width, False)
-
-
-def _nearest(lanes: Sequence[_Lane], *, foot: bool) -> list[_Lane]:
+def _nearest(lanes: Sequence[Lane], *, foot: bool) -> list[Lane]:
     """Return the lanes with the wanted side first."""
     return sorted(lanes, key=lambda lane: (lane.up, lane.foot is not foot))
 
 
 def _written(
-    name: _Name, lane: _Lane, row: Row, place: int, column: int, panels: Sequence[Panel], *, leftwards: bool
+    name: _Name, lane: Lane, row: Row, place: int, column: int, panels: Sequence[Panel], *, leftwards: bool
 ) -> dict[str, Any]:
     axis = axis_name(place, column, len(panels))
     shift = _REST_PX / 2 + _LANE_PX * lane.up

@@ -106,7 +106,15 @@
         band.y.push(...found.high.map(drawn), ...found.low.reverse().map(drawn), null);
       }
     }
-    return { line, band };
+    return { line, band, spanMs: single ? 0 : Math.max(width, longestSpan(parts)) };
+  }
+
+  // The longest span of parts, as far as they are spans of readings put together.
+  function longestSpan(parts) {
+    const apart = parts
+      .filter((part) => !part.run.single && part.behind - part.first > 1)
+      .map((part) => (part.run.time[part.behind - 1] - part.run.time[part.first]) / (part.behind - part.first - 1));
+    return Math.max(0, ...apart);
   }
 
   // A moment as plotly writes it: a number, or a date that may stop anywhere behind the day.
@@ -122,8 +130,25 @@
     return { start: Math.min(start, end), end: Math.max(start, end) };
   }
 
+  // How long something lasts, in words.
+  function lasting(ms) {
+    if (ms < 1000) return Math.round(ms) + "\u00a0ms";
+    if (ms < 10000) return (ms / 1000).toFixed(1) + "\u00a0s";
+    return ms < 120000 ? Math.round(ms / 1000) + "\u00a0s" : Math.round(ms / 60000) + "\u00a0min";
+  }
+
+  // What is drawn where the chart is zoomed into, told below it.
+  function words(places) {
+    const zoomed = places.filter((place) => place.shown !== "whole");
+    if (zoomed.length === 0) return "";
+    const longest = Math.max(...zoomed.map((place) => place.spanMs));
+    if (longest === 0) return "Drawn here: every reading.";
+    return "Drawn here: spans of up to " + lasting(longest) + ", each from its lowest to its highest reading.";
+  }
+
   function zoomable(chart) {
     const detail = chart.layout.meta.detail;
+    const told = chart.closest("figure").querySelector(".drawn");
     const places = detail.places.map((told) => ({
       ...told,
       runs: null,
@@ -131,6 +156,7 @@
       spans: Math.max(Math.round(detail.spans * told.share), 2),
       whole: windowOf(chart, told.axis),
       shown: "whole",
+      spanMs: 0,
       first: [told.line, told.band].map((trace) => {
         const { x, y, customdata = null, mode } = chart.data[trace];
         return { x, y, customdata, mode };
@@ -146,7 +172,8 @@
         if (shown === place.shown) continue;
         place.shown = shown;
         if (!whole && !place.runs) place.runs = place.packed.map(runOf);
-        const found = whole ? { line: place.first[0], band: place.first[1] } : traces(place, window);
+        const found = whole ? { line: place.first[0], band: place.first[1], spanMs: 0 } : traces(place, window);
+        place.spanMs = found.spanMs;
         for (const name of ["line", "band"]) {
           changed.traces.push(place[name]);
           for (const key of ["x", "y", "customdata", "mode"]) changed[key].push(found[name][key]);
@@ -155,6 +182,7 @@
       if (changed.traces.length === 0) return;
       const { traces: numbers, ...arrays } = changed;
       window.Plotly.restyle(chart, arrays, numbers);
+      if (told) told.textContent = words(places);
     }
 
     chart.on("plotly_relayout", redraw);

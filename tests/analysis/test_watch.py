@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 import pytest
-from live_series import STEP_DEG, rounded
+from live_series import STEP_DEG, rounded, walk, warm_up
 
 from gaugelog.analysis.pairing import LivePair
 from gaugelog.analysis.series import Series, difference_of
@@ -57,6 +57,23 @@ def test_a_neck_that_slips_on_a_moving_bench_is_told_of_the_difference():
     assert told[0].size == pytest.approx(-3 * STEP_DEG, abs=0.04)
     assert 60 * SECOND <= told[0].time_ns <= 61 * SECOND
     assert told[0].since_ns == pytest.approx(60 * SECOND, abs=SECOND)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_whole_session_tells_its_slips_and_nothing_else(seed):
+    # two hours: a wandering, warming bench under both gauges, creep, wild readings, and up to three slips
+    rng, n = np.random.default_rng(seed), 72_000
+    bench, neck = walk(n, rng) + warm_up(n, rng.uniform(1200, 3600)), warm_up(n, rng.uniform(600, 3600), size=3)
+    slips = sorted(rng.choice(np.arange(1, 11), seed % 4, replace=False) * 6_000)
+    for at in slips:
+        neck[at:] += rng.choice([-1, 1]) * rng.uniform(2.2, 6)
+    wild = rng.random(n) < 0.0005
+    neck[wild] += rng.uniform(-40, 40, wild.sum())
+    told = play(pair(), {"neck": noisy(bench + neck, rng, 0.4), "body": noisy(bench, rng, 0.4)})
+    found = [alarm for alarm in told if alarm.kind is not NOTICE]
+    assert [alarm.kind for alarm in found] == [SLIP] * len(slips)
+    for alarm, at in zip(found, slips, strict=True):
+        assert at / 10 <= alarm.time_ns / 1e9 <= at / 10 + 2.0
 
 
 def test_a_gauge_without_a_body_gauge_speaks_for_itself():

@@ -1,7 +1,7 @@
 """How soon the live watch tells a slip, and how often it cries wolf: run lengths by simulation.
 
-Run `python tests/benchmarks/slip_rates.py --into docs/watch.md` for the tables of docs/watch.md (some ten minutes on
-two cores). Every reading goes through the very detector that watches (`slip.SlipDetector`), one by one. All numbers are
+Run `python tests/benchmarks/slip_rates.py --into docs/watch.md` for the tables of docs/watch.md (half an hour on two
+cores). Every reading goes through the very detector that watches (`slip.SlipDetector`), one by one. All numbers are
 made; noise, sizes and wander are in digits of the gauge. `--share 0.1` runs a tenth of it.
 """
 

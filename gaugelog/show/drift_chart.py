@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 _MARKERS_BELOW = 60
 _DECIMALS = 5
 CAPTION = (
-    "Line: mean of the readings. Band: from the lowest to the highest. Dashed curve: fitted to the readings, with the "
-    "band in which it lies with 95 %. Dashed uprights: steps. Thick line at the foot: at rest. Drag over a stretch to "
+    "Line: mean of the readings. Band: from the lowest to the highest. Dashed curve: fitted to the readings, between "
+    "dots where it lies with 95 %. Dashed uprights: steps. Thick line at the foot: at rest. Drag over a stretch to "
     "see it closer; a double click brings all back."
 )
 
@@ -74,8 +74,8 @@ def drift_figure(chart: DriftChart) -> Figure:
                 places.append(Place(row, column, axis, line=band + 1, band=band))
             for trace in (*traces, *curve_traces(row, column, panel)):
                 figure.add_trace(trace, row=number + 1, col=column + 1)
-    figure.update_layout(**frame_of(chart, rows, panels))
-    figure.update_layout(meta={"caption": CAPTION, "detail": detail_of(places, panels, SPANS_A_ROW)})
+    meta = {"caption": CAPTION, "detail": detail_of(places, panels, SPANS_A_ROW)}
+    figure.update_layout(**frame_of(chart, rows, panels), meta=meta)
     return figure
 
 
@@ -115,7 +115,7 @@ def _line(row: Row, panel: Panel, runs: Sequence[Envelope], *, markers: bool = F
         y=changes[:-1],
         customdata=values[:-1],
         mode="lines+markers" if markers else "lines",
-        line={"color": row.colour, "width": 2 if row.series.difference else 1.6, "shape": "linear"},
+        line={"color": faded(row.colour, 0.75), "width": 1.3, "shape": "linear"},
         marker={"size": 4},
         connectgaps=False,
         showlegend=False,

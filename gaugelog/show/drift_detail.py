@@ -19,7 +19,7 @@ from gaugelog.show.envelope import Envelope
 from gaugelog.show.sittings import Panel
 
 _MOST_DECIMALS = 6
-_OFF_GRID = 1e-5
+_OFF_GRID = 1e-9
 _INTEGERS = ("<u2", "<u4")
 _WHOLE_LEAN = 65_535
 _QUANTUM = 1e-9
@@ -80,16 +80,15 @@ def _lean(run: Envelope) -> NDArray[np.float64]:
 def packed(values: NDArray[Any]) -> dict[str, Any]:
     """Return numbers as `from` + `step` × a typed array in base64.
 
-    Readings are decimals, so whole numbers of two or four bytes hold them without loss; what are none stay as they are.
+    Readings are decimals, so whole numbers of two or four bytes hold them to 1e-9; what are none stay as they are.
 
     Args:
         values: finite, shape (n,), n at least 1.
     """
     start = float(values.min())
     for decimals in range(_MOST_DECIMALS + 1):
-        scaled = values * 10.0**decimals
-        whole = np.rint(scaled)
-        if float(np.abs(scaled - whole).max()) > _OFF_GRID:
+        whole = np.rint(values * 10.0**decimals)
+        if float(np.abs(values - whole / 10.0**decimals).max()) > _OFF_GRID:
             continue
         ticks = whole - whole.min()
         kind = next((each for each in _INTEGERS if ticks.max() <= np.iinfo(each).max), None)

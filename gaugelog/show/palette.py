@@ -31,10 +31,10 @@ VERDICT_SYMBOLS = {
 
 SERIES_COLOURS = ("#16405b", "#b3540f", "#5b7d2a", "#7c4a86", "#2a8a8a", "#8c6d1f")
 DIFFERENCE_COLOUR = INK
-FIT_COLOUR = "#c2336f"
+FIT_COLOUR = "#a3124f"
 PHASE_FILLS = {
     "dry fit": "rgba(0,0,0,0)",
-    "glue open": "rgba(214,168,62,0.16)",
+    "glue open": "rgba(214,168,62,0.27)",
     "in clamps": "rgba(92,114,133,0.10)",
     "after clamps": "rgba(0,0,0,0)",
 }

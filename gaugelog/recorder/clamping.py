@@ -7,8 +7,10 @@ something is an alarm (`analysis.watch`), explaining the session afterwards (`an
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
+from math import isfinite
 from statistics import median
 from typing import Protocol
 
@@ -118,10 +120,12 @@ class ClampSession:
         self.alarms: list[KeptAlarm] = []
         self.now_ns = anchor.monotonic_ns
         self.watch: Watch = watch_of(instrument, datasheets)
+        self.watch_failed = ""
         self._anchor = anchor
         self._keeper = keeper
         self._heard_ns: dict[str, int] = {}
         self._down_since_ns: dict[str, int] = {}
+        self._lost: set[str] = set()
 
     @property
     def phase(self) -> Phase:
@@ -164,6 +168,8 @@ class ClampSession:
 
     def _heard(self, event: Heard) -> None:
         self.now_ns = max(self.now_ns, event.chunk.time_ns)
+        if event.items:
+            self._keeper.hear(event)
         state = self.gauges[event.gauge]
         readings = [item for item in event.items if isinstance(item, Reading)]
         state.rejects += len(event.items) - len(readings)
@@ -171,19 +177,36 @@ class ClampSession:
             self._end_silence(state, readings[0].time_ns)
             for reading in readings:
                 state.take(reading)
-                if not reading.flags & SAYS_NOTHING:
-                    self._tell(self.watch.hear(state.name, reading.time_ns, reading.value))
+                self._watch_reading(reading)
             self._heard_ns[state.name] = readings[-1].time_ns
         else:
             self._notice_silence(state, event.chunk.time_ns)
-            self._tell(self.watch.tick(event.chunk.time_ns))
-        if event.items:
-            self._keeper.hear(event)
+            self._ask(partial(self.watch.tick, event.chunk.time_ns))
         self._keeper.keep_up(event.chunk.time_ns)
 
-    def _tell(self, alarms: Iterable[Alarm]) -> None:
-        """Keep alarms, each as an event of its own."""
+    def _watch_reading(self, reading: Reading) -> None:
+        """Let the watch hear a reading that counts."""
+        if reading.flags & SAYS_NOTHING or not isfinite(reading.value):
+            return
+        self._lost.discard(reading.gauge)
+        self._ask(partial(self.watch.hear, reading.gauge, reading.time_ns, reading.value))
+
+    def _ask(self, question: Callable[[], Iterable[Alarm] | None]) -> None:
+        """Put something to the watch and keep what it tells, each alarm as an event of its own.
+
+        Should the watch fail it is asked nothing more, and that is said and kept: recording must go on.
+        """
+        if self.watch_failed:
+            return
+        try:
+            alarms = tuple(question() or ())
+        except Exception as fault:
+            self.watch_failed = f"{type(fault).__name__}: {fault}"
+            self._keeper.event("watch failed", "", self.watch_failed, self.now_ns)
+            return
         for alarm in alarms:
+            if alarm.kind is AlarmKind.LOST:
+                self._lost.add(alarm.series)
             self.alarms.append(KeptAlarm(alarm))
             self._keeper.event(f"alarm {alarm.kind.value}", _gauge_of(alarm), _in_numbers(alarm), alarm.time_ns)
 
@@ -223,17 +246,21 @@ class ClampSession:
             since_ns = self._heard_ns.get(change.gauge)
             if since_ns is not None:
                 self._down_since_ns.setdefault(change.gauge, since_ns)
-        if change.state is LinkState.LOST:
-            self._tell(self.watch.lost(change.gauge, change.time_ns))
-        elif change.state is LinkState.OPEN:
-            self.watch.back(change.gauge, change.time_ns)
+        if change.state in (LinkState.LOST, LinkState.SILENT):
+            self._ask(partial(self.watch.lost, change.gauge, change.time_ns))
+        elif change.state is LinkState.OPEN and not self._still_lost(state):
+            self._ask(partial(self.watch.back, change.gauge, change.time_ns))
         self._keeper.keep_up(change.time_ns)
+
+    def _still_lost(self, state: GaugeState) -> bool:
+        """Whether a gauge was told as lost and has to speak before it counts as back: one that sends all the time."""
+        return state.name in self._lost and state.datasheet.longest_silence_s is not None
 
     def set_mark(self, mark: Mark, now_ns: int) -> Mark:
         """Take a mark: what moves with it is expected, and everything settles anew."""
         self._keeper.mark(mark)
         self.marks.append(mark)
-        self.watch.mark(now_ns)
+        self._ask(partial(self.watch.mark, now_ns))
         return mark
 
     def close(self) -> None:
@@ -266,7 +293,7 @@ class ClampWork(ClampSession):
         """Say that time went on, for a session that no gauge keeps awake, and how the wall clock stands by now."""
         before = len(self.alarms)
         self.now_ns = max(self.now_ns, moment.monotonic_ns)
-        self._tell(self.watch.tick(self.now_ns))
+        self._ask(partial(self.watch.tick, self.now_ns))
         self.work.writer.note_clock(moment)
         self.work.writer.keep_up(moment.monotonic_ns)
         return tuple(self.alarms[before:])

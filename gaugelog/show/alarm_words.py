@@ -23,6 +23,8 @@ _HEADS = {
     AlarmKind.LOST: "LOST",
     AlarmKind.NOTICE: "note",
 }
+MENDABLE = (AlarmKind.SLIP, AlarmKind.CREEP)
+"""What can be put right while the glue is open, so that the time left is told with it."""
 
 
 def alarm_head(kind: AlarmKind) -> str:
@@ -52,7 +54,7 @@ def alarm_words(alarm: Alarm, instrument: Instrument, since_utc_us: int, zone: t
     """
     when = clock_text(since_utc_us, zone, seconds=True)
     if alarm.kind is AlarmKind.LOST:
-        return f"nothing heard from {alarm.series} since {when}: look at the gauge and its link"
+        return f"nothing of use heard from {alarm.series} since {when}: look at the gauge and its link"
     what = series_words(alarm, instrument)
     way = "up" if alarm.size > 0 else "down"
     size = rough_text(abs(alarm.size), alarm.quantity, instrument.units)
@@ -61,6 +63,11 @@ def alarm_words(alarm: Alarm, instrument: Instrument, since_utc_us: int, zone: t
     if alarm.kind is AlarmKind.NOTICE:
         return f"{what} {way} by a digit at {when}: a quiet gauge between two digits looks the same"
     return f"{what} {way} {size} at {when}"
+
+
+def watch_failed_words(why: str) -> str:
+    """Return what is to be said when the watch itself has failed, and why."""
+    return f"the watch has failed and tells nothing any more; recording goes on; end it and start it again ({why})"
 
 
 def time_left_words(phase: Phase, glue_open_s: float | None, glue: Glue) -> str:

@@ -12,14 +12,13 @@ from typing import Protocol
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from gaugelog.analysis.slip import AlarmKind
 from gaugelog.analysis.watch import Alarm
 from gaugelog.capture.placing import PlacingState
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.instrument import Checkpoint, Glue, Instrument
 from gaugelog.model.placement import Phase
 from gaugelog.model.readings import LinkState, Reading
-from gaugelog.show.alarm_words import alarm_head, alarm_words, time_left_words
+from gaugelog.show.alarm_words import MENDABLE, alarm_head, alarm_words, time_left_words, watch_failed_words
 from gaugelog.show.gauge_documents import flag_words
 from gaugelog.show.live_parts import BeingTyped, entry_line, placing_view
 from gaugelog.show.look import ACCENT, ALARM, QUIET, STRONG, WARN, bar, folded, keys_line, plain_table, rows_of
@@ -89,6 +88,7 @@ def clamp_view(
     simulated: Sequence[str] = (),
     alarms: Sequence[AlarmNow] = (),
     utc_us_of: Callable[[int], int] = int,
+    watch_failed: str = "",
     title: str = "clamp session",
     keys: Sequence[tuple[str, str]] = _KEYS,
     hint: str = _HINT,
@@ -113,6 +113,7 @@ def clamp_view(
         simulated: short names of the simulated gauges.
         alarms: what was told so far, in order.
         utc_us_of: turns monotonic nanoseconds into microseconds UTC.
+        watch_failed: why nothing is watched any more, empty while it is.
         title: what the view is of.
         keys: keys and what they do.
         hint: what may be typed.
@@ -121,6 +122,9 @@ def clamp_view(
     counts = f"{count_text(readings, 'reading')}, {count_text(gaps, 'gap')}"
     above: list[RenderableType] = [Text.assemble((f"{title}  ", QUIET), (phase.value, STRONG), f"   {counts}")]
     above += [Text(simulated_words(simulated), style=WARN)] if simulated else []
+    if watch_failed:
+        words = f" ! NOT WATCHED  {watch_failed_words(watch_failed)}"
+        above += [Text(words.ljust(width), style=ALARM, overflow="fold")]
     above += _alarm_lines(alarms, instrument, utc_us_of, time_left_words(phase, glue_open_s, glue), width)
     times = _times(phase, in_clamps_s, glue_open_s, glue)
     above += [Text(), *times] if times else []
@@ -145,7 +149,7 @@ def _alarm_lines(
     lines: list[RenderableType] = []
     for alarm in reversed(calling[-_MOST_ALARMS:]):
         words = f" ! {alarm_head(alarm.kind)}  {alarm_words(alarm, instrument, utc_us_of(alarm.since_ns))}"
-        if alarm.kind is not AlarmKind.LOST and time_left:
+        if alarm.kind in MENDABLE and time_left:
             words += f", {time_left}"
         lines.append(Text(words.ljust(width), style=ALARM, overflow="fold"))
     if len(calling) > _MOST_ALARMS:

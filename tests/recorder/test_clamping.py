@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -118,6 +119,57 @@ def test_a_gauge_that_switches_itself_off_has_no_fault(shop) -> None:
         assert session.gaps == 1, "it had not been still for long enough to be asleep"
     with open_recording(shop.recording) as recording:
         assert [gap.fault for gap in recording.gaps()] == [False, True]
+
+
+def alarms_of(session: ClampWork) -> list[str]:
+    return [each.alarm.kind.value for each in session.alarms]
+
+
+def test_a_watch_that_fails_never_stops_the_recording(shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> tuple[()]:
+        raise ZeroDivisionError("invented")
+
+    with shop.open("clamp") as work:
+        session = ClampWork(work, ("angle",))
+        shop.play(session.hear, work, Still(2.0), 2.0)
+        monkeypatch.setattr(session, "watch", SimpleNamespace(hear=fail, tick=fail, mark=fail, lost=fail, back=fail))
+        shop.play(session.hear, work, Still(2.0), 2.0)
+        session.mark(MarkKind.CLAMPS_ON, shop.clock.now_ns())
+        session.hear(LinkChange(shop.clock.now_ns(), "angle", LinkState.LOST))
+        silence(shop, session, 5)
+        assert session.watch_failed == "ZeroDivisionError: invented"
+    with open_recording(shop.recording) as recording:
+        assert len(recording.readings("angle")) == 40
+        assert len(recording.marks()) == 1
+        failed = [event.words for event in recording.events() if event.kind == "watch failed"]
+    assert failed == ["ZeroDivisionError: invented"], "told once"
+
+
+def test_a_lost_gauge_is_told_once_however_often_its_silent_link_is_opened_again(shop) -> None:
+    with shop.open("clamp") as work:
+        session = ClampWork(work, ("angle",))
+        shop.play(session.hear, work, Still(2.0), 2.0)
+        for _ in range(3):
+            silence(shop, session, 12)
+            session.hear(LinkChange(shop.clock.now_ns(), "angle", LinkState.SILENT))
+            session.hear(LinkChange(shop.clock.now_ns(), "angle", LinkState.LOST, "nothing came"))
+            session.hear(LinkChange(shop.clock.now_ns(), "angle", LinkState.OPEN))
+        assert alarms_of(session) == ["lost"]
+        shop.play(session.hear, work, Still(2.0), 2.0)
+        silence(shop, session, 5)
+        assert alarms_of(session) == ["lost", "lost"], "it spoke again, and fell silent again"
+
+
+def test_a_gauge_that_could_sleep_but_did_not_is_told_as_lost(shop) -> None:
+    shop.use_datasheet("sleepy", SLEEPY)
+    with shop.open("clamp") as work:
+        session = ClampWork(work, ("angle",))
+        shop.play(session.hear, work, Still(2.0), 2.0)
+        session.hear(LinkChange(shop.clock.now_ns(), "angle", LinkState.ASLEEP))
+        assert alarms_of(session) == []
+        shop.play(session.hear, work, Still(2.0), 2.0)
+        session.hear(LinkChange(shop.clock.now_ns(), "angle", LinkState.SILENT))
+        assert alarms_of(session) == ["lost"]
 
 
 def test_spot_readings_are_kept_with_their_moment(shop) -> None:

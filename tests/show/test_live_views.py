@@ -214,8 +214,15 @@ def test_an_alarm_can_not_be_overlooked_and_says_how_long_the_glue_is_open(size:
 def test_many_alarms_are_counted_and_a_lost_gauge_has_no_size() -> None:
     text = _clamp(Phase.IN_CLAMPS, (80, 30), alarms=[_told(AlarmKind.SLIP, 0.1)] * 4 + [_told(AlarmKind.LOST, 0.0)])
     assert "and 2 more" in text
-    assert "! LOST  nothing heard from neck − body since" in text.replace("neck - body", "neck − body")
+    assert "! LOST  nothing of use heard from neck − body since" in text.replace("neck - body", "neck − body")
     assert text.index("LOST") < text.index("SLIP")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_watch_that_failed_can_not_be_overlooked(size: tuple[int, int]) -> None:
+    text = " ".join(_clamp(Phase.DRY_FIT, size, watch_failed="ValueError: invented").split())
+    assert "! NOT WATCHED the watch has failed" in text
+    assert "recording goes on" in text
 
 
 def test_a_notice_calls_nobody() -> None:

@@ -54,7 +54,7 @@ def curves_of(session: Session) -> list[ChartSeries]:
 
     return [
         ChartSeries(each.name, each.quantity.base_unit, each.utc_us, each.value, each.difference)
-        for each in (series.counted() for series in session.with_differences())
+        for each in (series.counted() for series in session.with_differences)
     ]
 
 

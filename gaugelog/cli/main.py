@@ -15,6 +15,7 @@ from typing import Annotated
 import typer
 
 from gaugelog.cli import (
+    bench,
     capture,
     checkpoints,
     clamp,
@@ -52,6 +53,7 @@ for _name, _command, _short in (
     ("neck", neck.neck, "how it stands, and the wood to take off"),
     ("ready", ready.ready, "may the glue be opened"),
     ("clamp", clamp.clamp, "record through clamp-up and cure"),
+    ("bench", bench.bench, "a live page for a tablet"),
     ("compare", compare.compare, "held, moved, or not proven"),
     ("drift", drift.drift, "the clamp session over time"),
     ("report", report.report, "all of it in one HTML file"),

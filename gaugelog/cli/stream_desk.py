@@ -115,6 +115,8 @@ class StreamDesk(Desk):
         from gaugelog.links.keyboard import keys
         from gaugelog.recorder.work import is_typed
 
+        if self.work.stream is None:
+            raise ValueError("the desk listens to its gauge itself")
         heard = self.attendance.each(self.work.stream.events(), self.hear)
         typing = () if is_typed(self.work.gauge.gauge) else (self.attendance.each(keys(), self.press),)
         with self.screen:

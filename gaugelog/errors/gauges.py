@@ -203,3 +203,18 @@ class GaugeSilentError(GaugelogError):
         if self.rejected:
             return "The bytes don't fit the datasheet: try another baud rate or datasheet, and look at --raw."
         return "Is the gauge switched on, and does it send by itself, on a button, or only when asked?"
+
+
+class PortTakenError(GaugelogError):
+    """A network port that the bench can't listen on."""
+
+    slug = "port-taken"
+
+    def __init__(self, port: int, detail: str) -> None:
+        self.port, self.detail = port, detail
+        super().__init__(f"the bench can't listen on port {port}: {detail}")
+
+    @property
+    def hint(self) -> str:
+        """Take another."""
+        return "Nothing was begun. --port takes another number; 0 takes any that is free."

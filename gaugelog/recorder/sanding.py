@@ -18,11 +18,11 @@ from gaugelog.store.writer import RecordingWriter
 
 @dataclass(slots=True)
 class SandingWork:
-    """One gauge while sanding; `writer` is None where nothing is kept."""
+    """One gauge while sanding; `stream` is None where others listen to it, `writer` where nothing is kept."""
 
     gauge: NamedGauge
     datasheet: Datasheet
-    stream: GaugeStream
+    stream: GaugeStream | None
     anchor: Anchor
     writer: RecordingWriter | None = None
 

@@ -74,6 +74,11 @@ class Work:
     ) -> None:
         self.writer.finish()
 
+    def next_sitting(self, command: str, now_ns: int) -> None:
+        """End this sitting of the recording and begin another."""
+        self.writer.next_sitting(command, now_ns)
+        self.anchor = self.writer.anchor
+
     def speaks(self, name: str) -> bool:
         """Return whether a gauge sends by itself; what a typed one shows comes with the keys."""
         return not is_typed(self.instrument.gauge(name).gauge)

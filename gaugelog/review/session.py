@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -31,7 +32,7 @@ NOT_RUNNING = "gaugelog was not running"
 _NECK_ANGLE = "neck-angle"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Session:
     """A clamp session as it was recorded: its series (differences last), its marks, its ends in UTC microseconds.
 
@@ -56,7 +57,7 @@ class Session:
             end_utc_us=self.end_utc_us,
             limits=self.limits,
         )
-        by_name = {each.name: each for each in self.with_differences()}
+        by_name = {each.name: each for each in self.with_differences}
         return replace(told, series=tuple(self._with_shares(each, by_name) for each in told.series))
 
     def _with_shares(self, told: SeriesDrift, by_name: Mapping[str, Series]) -> SeriesDrift:
@@ -76,8 +77,9 @@ class Session:
     def _weather(self, quantity: Quantity) -> Series | None:
         return next((each for each in self.series if each.quantity is quantity and each.utc_us.size), None)
 
+    @cached_property
     def with_differences(self) -> tuple[Series, ...]:
-        """Return the series and the difference of each pair, for drawing."""
+        """The series and the difference of each pair, for drawing; worked out once."""
         by_name = {series.name: series for series in self.series}
         return (*self.series, *(difference_of(by_name[first], by_name[second]) for first, second in self.pairs))
 

@@ -51,6 +51,10 @@ class GaugeStream:
         self._small_next: list[tuple[int, Columns]] = []
         self._small_since_ns = 0
 
+    def in_sitting(self, sitting: int, anchor: Anchor) -> GaugeStream:
+        """Return a stream of the same gauge for another sitting."""
+        return GaugeStream(self._gauge, self._quantity, sitting, anchor)
+
     @property
     def is_waiting(self) -> bool:
         """Whether something is to be written."""

@@ -141,6 +141,20 @@ class RecordingWriter:
             sitting = begin_sitting(db, self.anchor, offset_s, command, _program(), platform.node(), os.getpid())
         self._sitting = sitting
 
+    def next_sitting(self, command: str, now_ns: int) -> None:
+        """End this sitting and begin another with the same gauges; nobody else can write in between.
+
+        Args:
+            command: what the new one is called.
+            now_ns: when, monotonic nanoseconds.
+        """
+        self._see(now_ns)
+        with self._transaction(merge_all=True) as db:
+            db.execute("UPDATE sitting SET ended_utc_us = ? WHERE id = ?", (self._now_utc_us, self._sitting))
+        self.anchor = Anchor(self._now_ns, self._now_utc_us)
+        self._begin_sitting(command)
+        self._streams = {name: stream.in_sitting(self._sitting, self.anchor) for name, stream in self._streams.items()}
+
     def note_clock(self, anchor: Anchor) -> bool:
         """Take another look at both clocks; return whether it was kept, as the wall clock departed by over 0.1 s.
 

@@ -1,0 +1,128 @@
+"""Running the bench: gauges, pages and time side by side until it is stopped.
+
+Here: the one loop, the server's socket, how often pages are told. Not here: what is answered (`app`), the work
+(`work`).
+"""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import uvicorn
+
+from gaugelog.bench.app import Pages
+from gaugelog.bench.guard import Door
+from gaugelog.bench.state import clamps_document, reading_document
+from gaugelog.bench.work import Bench
+from gaugelog.errors import PortTakenError
+from gaugelog.gauges.listen import listen
+from gaugelog.model.readings import Heard, LinkChange, Reading
+from gaugelog.recorder.attend import Attendance, ticks
+from gaugelog.recorder.work import now
+
+TOLD_EVERY_NS = 40_000_000
+CLAMPS_EVERY_NS = 500_000_000
+LOOPBACK = "127.0.0.1"
+_ELSEWHERE = ("192.0.2.1", 9)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the bench listens: its socket, and the Host headers it answers to."""
+
+    listener: socket.socket
+    hosts: frozenset[str]
+    address: str
+
+    @property
+    def url(self) -> str:
+        """What to type into a browser."""
+        return f"http://{self.address}:{self.listener.getsockname()[1]}/"
+
+
+def open_place(port: int, share: bool) -> Place:
+    """Begin to listen: on loopback only, or on every address of this machine where it is shared.
+
+    Raises:
+        PortTakenError: another program listens there, or it may not be opened.
+    """
+    try:
+        listener = socket.create_server(("" if share else LOOPBACK, port))
+    except OSError as reason:
+        raise PortTakenError(port, reason.strerror or str(reason)) from None
+    address = own_address() if share else LOOPBACK
+    number = listener.getsockname()[1]
+    names = {LOOPBACK, "localhost", address} if not share else {LOOPBACK, "localhost", address, socket.gethostname()}
+    return Place(listener, frozenset(f"{name.lower()}:{number}" for name in names), address)
+
+
+def own_address() -> str:
+    """Return this machine's address in its network, loopback's where it has none; nothing is sent for that."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        try:
+            asking.connect(_ELSEWHERE)
+        except OSError:
+            return LOOPBACK
+        return str(asking.getsockname()[0])
+
+
+class _Server(uvicorn.Server):
+    """The web server, without handlers for signals: they are the attendance's."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Leave signals alone."""
+        yield
+
+
+class BenchServer:
+    """Serves a bench until Ctrl-C."""
+
+    def __init__(self, bench: Bench, place: Place, report: Callable[[], str], door: Door | None = None) -> None:
+        """Take the bench, where to listen, what makes the report as HTML, and the door where it is shared."""
+        self.bench, self.place = bench, place
+        self.pages = Pages(bench, report, door)
+        self.attendance = Attendance()
+        self._told_ns: dict[str, int] = {}
+        self._clamps_told_ns = 0
+        config = uvicorn.Config(
+            self.pages.app(place.hosts), log_level="warning", access_log=False, server_header=False, ws="none",
+            timeout_graceful_shutdown=1,
+        )  # fmt: skip
+        self._server = _Server(config)
+
+    async def attend(self) -> None:
+        """Listen to the gauges, serve the pages, and keep time, until it is stopped."""
+        streams = self.bench.work.streams(self.bench.gauges, reconnect=True)
+        serving = self._server.serve(sockets=[self.place.listener])
+        beat = self.attendance.each(ticks(0.25), self._beat)
+        heard = (self.attendance.each(listen(streams), self.hear),) if streams else ()
+        try:
+            await self.attendance.run(serving, beside=(beat, *heard))
+        finally:
+            self._server.should_exit = True
+            self.bench.close()
+
+    def hear(self, event: Heard | LinkChange) -> None:
+        """Take what a gauge said, and tell the pages, each gauge at most 25 times a second."""
+        self.bench.hear(event)
+        if isinstance(event, LinkChange) or not len(self.pages.hub):
+            return
+        readings = [item for item in event.items if isinstance(item, Reading)]
+        if readings and event.chunk.time_ns - self._told_ns.get(event.gauge, 0) >= TOLD_EVERY_NS:
+            self._told_ns[event.gauge] = event.chunk.time_ns
+            self.pages.hub.tell("reading", self._message(readings[-1]))
+
+    def _message(self, reading: Reading) -> dict[str, object]:
+        document = reading_document(self.bench, reading)
+        clamping = self.bench.clamping
+        if clamping is not None and reading.time_ns - self._clamps_told_ns >= CLAMPS_EVERY_NS:
+            self._clamps_told_ns = reading.time_ns
+            document["clamps"] = clamps_document(clamping)
+        return document
+
+    def _beat(self, _now_ns: int) -> None:
+        self.bench.beat(now())

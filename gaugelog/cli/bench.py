@@ -1,0 +1,71 @@
+"""`gaugelog bench`: a live page for a tablet at the vise."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from gaugelog.cli.options import InstrumentOption, RecordingOption, find_files, load_instrument
+
+if TYPE_CHECKING:
+    from gaugelog.model.instrument import Instrument
+
+PORT = 8470
+
+
+def bench(
+    share: Annotated[
+        bool, typer.Option("--share", help="Open it to the workshop's network; a code shown here lets a device in.")
+    ] = False,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes any that is free.")] = PORT,
+    instrument: InstrumentOption = None,
+    recording: RecordingOption = None,
+) -> None:
+    """Serve a live page: sand by a gauge, watch the clamp-up. Only this machine sees it, unless --share is given.
+
+    While it runs it is the recording's one writer. Ctrl-C ends it.
+    """
+    from gaugelog.bench.guard import Door
+    from gaugelog.bench.serve import BenchServer, open_place
+    from gaugelog.bench.work import IDLE_SITTING, Bench
+    from gaugelog.cli.live import start
+    from gaugelog.recorder.work import datasheet_folders, open_work
+
+    path, target = find_files(instrument, recording)
+    piece = load_instrument(path)
+    with open_work(piece, target, IDLE_SITTING, datasheet_folders(path.parent)) as work:
+        place = open_place(port, share)
+        door = Door(lambda code: _tell_code(place.url, code)) if share else None
+        typer.echo(f"Bench: {place.url}")
+        who = (
+            "Whoever is in the same network and has the code can see it and use it; what they send is not encrypted."
+            if share
+            else "Only this machine can see it. --share opens it to the workshop's network."
+        )
+        typer.echo(who)
+        typer.echo("Ctrl-C ends it; everything taken so far is kept.")
+        start(BenchServer(Bench(work), place, lambda: _report(target, piece), door).attend())
+    typer.echo(f"Kept in {target}.")
+
+
+def _report(recording: Path, piece: Instrument) -> str:
+    """Return the report of a recording as it is now."""
+    from gaugelog.cli.gathering import gather_report
+    from gaugelog.show.report import report_html
+    from gaugelog.store.reader import open_recording
+
+    with open_recording(recording) as source:
+        return report_html(gather_report(source, piece))
+
+
+def _tell_code(url: str, code: str) -> None:
+    """Show the code that lets the next device in, and the address as a picture to scan."""
+    import sys
+
+    import segno
+
+    typer.echo(f"\nCode for the next device: {code}")
+    if sys.stdout.isatty():
+        segno.make(url, error="m").terminal(compact=True)

@@ -89,6 +89,8 @@ class RehearsalDesk(Desk):
             yield from sat.happenings()
 
     def _take(self, happening: Heard | Mark) -> None:
+        from gaugelog.recorder.work import now
+
         told = take(self.session, happening)
         self.told += sum(each.calls for each in told)
         if self._as_json:
@@ -96,7 +98,7 @@ class RehearsalDesk(Desk):
                 self._print(each)
             return
         self.bell.tell(told)
-        self.screen.redraw(self._now_ns or None)
+        self.screen.redraw(None if told else now().monotonic_ns)
 
     def _print(self, told: KeptAlarm) -> None:
         from gaugelog.show.alarm_words import alarm_document
@@ -106,8 +108,7 @@ class RehearsalDesk(Desk):
 
     def _beat(self, now_ns: int) -> None:
         self._now_ns = now_ns
-        if self.session.calling:
-            self.screen.bell()
+        self.bell.beat(now_ns)
         self.screen.redraw()
 
     def _command(self, command: Command) -> None:

@@ -26,6 +26,7 @@ from gaugelog.store.records import RecordedGauge
 _TICK_NS = 500_000_000
 _TICKS_ON_NS = 60 * 10**9
 _LONGEST_WAIT_S = 2.0
+_LONGEST_RUN_S = 0.05
 
 
 class Nowhere:
@@ -73,16 +74,40 @@ class Sat:
         flags = np.concatenate([_flags(self.series[name]) for name in names])
         order = np.argsort(times, kind="stable")
         marks = sorted(self.marks, key=lambda mark: mark.utc_us)
-        before_ns = self.start_ns
+        silences = _Silences(names, self.start_ns)
         for place in order:
-            time_ns = int(times[place]) * 1000
+            name, time_ns = names[which[place]], int(times[place]) * 1000
             while marks and marks[0].utc_us * 1000 <= time_ns:
+                yield from silences.until(marks[0].utc_us * 1000)
                 yield marks.pop(0)
-            for tick_ns in range(before_ns + _TICK_NS, min(time_ns, before_ns + _TICKS_ON_NS), _TICK_NS):
-                yield from (Heard(name, Chunk(tick_ns, b"")) for name in names)
-            before_ns = time_ns
-            yield _heard(self.datasheets[names[which[place]]], time_ns, float(values[place]), int(flags[place]))
+            yield from silences.until(time_ns)
+            silences.broken(name, time_ns)
+            yield _heard(self.datasheets[name], time_ns, float(values[place]), int(flags[place]))
         yield from marks
+
+
+class _Silences:
+    """Ticks of the gauges that say nothing, twice a second; where all of them are silent, for a minute."""
+
+    def __init__(self, names: Sequence[str], start_ns: int) -> None:
+        self._heard_ns = dict.fromkeys(names, start_ns)
+        self._latest_ns = start_ns
+        self._next_ns = start_ns + _TICK_NS
+
+    def broken(self, name: str, time_ns: int) -> None:
+        """Say that a gauge spoke."""
+        self._heard_ns[name] = self._latest_ns = time_ns
+
+    def until(self, time_ns: int) -> Iterator[Heard]:
+        """Yield the ticks before a moment."""
+        while self._next_ns < min(time_ns, self._latest_ns + _TICKS_ON_NS):
+            for name, heard_ns in self._heard_ns.items():
+                if self._next_ns - heard_ns > _TICK_NS:
+                    yield Heard(name, Chunk(self._next_ns, b""))
+            self._next_ns += _TICK_NS
+        behind = time_ns - self._next_ns
+        if behind > 0:
+            self._next_ns += -(-behind // _TICK_NS) * _TICK_NS
 
 
 def _flags(series: Series) -> np.ndarray[tuple[int], np.dtype[np.int_]]:
@@ -96,7 +121,7 @@ def _heard(sheet: Datasheet, time_ns: int, value: float, flags: int) -> Heard:
 
 
 def sittings_of(session: Session, gauges: Mapping[str, RecordedGauge]) -> tuple[Sat, ...]:
-    """Return a session's sittings, parted where nobody listened.
+    """Return a session's sittings, parted where nobody listened; a mark set where nothing was heard goes to the next.
 
     Args:
         session: as it was recorded.
@@ -105,13 +130,17 @@ def sittings_of(session: Session, gauges: Mapping[str, RecordedGauge]) -> tuple[
     series = {each.name: each for each in session.series if each.name in gauges and each.utc_us.size}
     sheets = {name: _sheet(gauges[name]) for name in series}
     cuts = sorted({gap.end_utc_us for each in series.values() for gap in each.gaps if gap.reason == NOT_RUNNING})
-    edges = [session.start_utc_us, *cuts, session.end_utc_us + 1]
+    first_us = min([session.start_utc_us, *(mark.utc_us for mark in session.marks)])
+    edges = [first_us, *cuts, session.end_utc_us + 1]
     found = []
+    waiting: tuple[Mark, ...] = ()
     for low, high in pairwise(edges):
         parts = {name: part for name, each in series.items() if (part := _between(each, low, high)).utc_us.size}
         marks = tuple(mark for mark in session.marks if low <= mark.utc_us < high)
+        waiting += marks
         if parts:
-            found.append(Sat(parts, marks, {name: sheets[name] for name in parts}))
+            found.append(Sat(parts, waiting, {name: sheets[name] for name in parts}))
+            waiting = ()
     return tuple(found)
 
 
@@ -139,9 +168,13 @@ def _sheet(gauge: RecordedGauge) -> Datasheet:
 
 
 async def paced(happenings: Iterator[Heard | Mark], speed: float) -> AsyncIterator[Heard | Mark]:
-    """Yield happenings as far apart in time as they were, divided by `speed`; no wait is longer than two seconds."""
+    """Yield happenings as far apart in time as they were, divided by `speed`; no wait is longer than two seconds.
+
+    Where that can't be kept up with, others (keys, the clock) still get their turn many times a second.
+    """
     loop = asyncio.get_running_loop()
     began_s: float | None = None
+    rested_s = loop.time()
     first_ns = 0
     for each in happenings:
         time_ns = each.utc_us * 1000 if isinstance(each, Mark) else each.chunk.time_ns
@@ -151,6 +184,7 @@ async def paced(happenings: Iterator[Heard | Mark], speed: float) -> AsyncIterat
         if ahead_s > _LONGEST_WAIT_S:
             began_s -= ahead_s - _LONGEST_WAIT_S
             ahead_s = _LONGEST_WAIT_S
-        if ahead_s > 0.005:
-            await asyncio.sleep(ahead_s)
+        if ahead_s > 0.005 or loop.time() - rested_s > _LONGEST_RUN_S:
+            await asyncio.sleep(max(ahead_s, 0.0))
+            rested_s = loop.time()
         yield each

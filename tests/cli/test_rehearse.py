@@ -69,6 +69,20 @@ def test_without_a_terminal_alarms_are_lines_of_words(recording: Path) -> None:
     assert "2 alarms" in ran.stdout
 
 
+@pytest.mark.parametrize("speed", ["100", "20000"])
+def test_alarms_are_seen_heard_and_acknowledged_and_the_keys_answer(workshop, played: Path, speed: str) -> None:
+    recording = next(played.glob("*.gaugelog"))
+    screen = workshop.run("clamp", "--rehearse", str(recording), "--speed", speed)
+    screen.expect("SLIP")
+    screen.expect("I have seen it")
+    screen.type("a")
+    screen.expect("Seen: it is kept|Nothing called|rehearsal has ended")
+    screen.type("\x03")
+    assert screen.end() == 0
+    assert 1 <= screen.raw.count("\a") < 8
+    assert "Traceback" not in screen.text
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [

@@ -57,6 +57,10 @@ def clamp(
 
     if mark is None and ago != NOW:
         raise typer.BadParameter("--ago goes with --mark; in a running session press b")
+    _must_go_together(
+        {"--rehearse": rehearse is not None, "--from": table is not None, "--mark": mark is not None},
+        {"--gauge": bool(gauges), "--on-alarm": bool(on_alarm)},
+    )
     if rehearse is not None:
         from gaugelog.cli.rehearse import rehearse_session
 
@@ -80,3 +84,21 @@ def clamp(
         else:
             start(desk.attend())
     typer.echo(f"Kept in {target}. Next: gaugelog drift; after the cure: gaugelog capture after.")
+
+
+def _must_go_together(instead: dict[str, bool], live: dict[str, bool]) -> None:
+    """Refuse what would be passed over in silence: two things to do at once, or an option of recording with another.
+
+    Args:
+        instead: options that do something else than record, and whether each was given.
+        live: options that only recording heeds, and whether each was given.
+
+    Raises:
+        BadParameter: they don't go together.
+    """
+    asked = [name for name, given in instead.items() if given]
+    if len(asked) > 1:
+        raise typer.BadParameter(f"{asked[0]} and {asked[1]} don't go together: one at a time")
+    unheeded = [name for name, given in live.items() if given]
+    if asked and unheeded:
+        raise typer.BadParameter(f"{unheeded[0]} goes with recording, not with {asked[0]}")

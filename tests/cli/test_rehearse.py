@@ -89,6 +89,10 @@ def test_alarms_are_seen_heard_and_acknowledged_and_the_keys_answer(workshop, pl
         (("--rehearse", "nowhere.gaugelog"), "nowhere.gaugelog"),
         (("--json",), "--rehearse"),
         (("--speed", "5"), "--rehearse"),
+        (("--rehearse", "x.gaugelog", "--on-alarm", "true"), "--on-alarm"),
+        (("--rehearse", "x.gaugelog", "--from", "x.csv"), "--from"),
+        (("--from", "x.csv", "--mark", "glue on"), "--mark"),
+        (("--from", "x.csv", "--gauge", "neck"), "--gauge"),
     ],
 )
 def test_what_cannot_be_rehearsed_is_said(run, recording: Path, arguments: tuple[str, ...], told: str) -> None:

@@ -10,6 +10,8 @@ import json
 import secrets
 import time
 from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
+from html import escape
 from http import HTTPStatus
 from importlib.resources import files
 from typing import Any
@@ -41,13 +43,26 @@ _CODE_PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><titl
 <input name="code" autocomplete="off" autocapitalize="characters" spellcheck="false" required maxlength="12"
  autofocus></label> <button>Go in</button></form></main></body></html>"""
 
+_SAID_PAGE = '<!doctype html><html lang="en"><meta charset="utf-8"><title>chart</title><p>{words}</p></html>'
+
+
+@dataclass(frozen=True, slots=True)
+class Documents:
+    """What is made anew when it is looked at: the report and the chart of the clamp session as HTML pages, and a
+    drawing as SVG of where a checkpoint is read. `chart` raises NothingToDoError where there is no session.
+    """
+
+    report: Callable[[], str]
+    chart: Callable[[], str]
+    place: Callable[[str], str]
+
 
 class Pages:
     """Everything that is answered, for one bench."""
 
-    def __init__(self, bench: Bench, report: Callable[[], str], door: Door | None = None) -> None:
-        """Take the bench to show, what makes the report as HTML, and the door where it is shared with a network."""
-        self.bench, self.hub, self.door, self._make_report = bench, Hub(), door, report
+    def __init__(self, bench: Bench, documents: Documents, door: Door | None = None) -> None:
+        """Take the bench to show, what its documents are made by, and the door where it is shared with a network."""
+        self.bench, self.hub, self.door, self._documents = bench, Hub(), door, documents
         self.boot = secrets.token_hex(8)
         bench.changed = self.tell_state
 
@@ -67,6 +82,8 @@ class Pages:
             Route("/events", self._events),
             Route("/do", self._do, methods=["POST"]),
             Route("/report", self._report),
+            Route("/chart", self._chart),
+            Route("/place/{name}", self._place),
             Route("/static/{name}", self._static),
             Route(CODE_PATH, self._code, methods=["GET", "POST"]),
         ]
@@ -95,6 +112,8 @@ class Pages:
                 except TimeoutError:
                     yield event_bytes("beat", {})
                     continue
+                if not message:
+                    return
                 if self.hub.fell_behind(queue):
                     message = event_bytes("state", state_document(self.bench, self.boot))
                 yield message
@@ -111,11 +130,26 @@ class Pages:
 
     async def _report(self, request: Request) -> Response:
         """The report as it is now, in a sandbox of its own: it can ask this server for nothing."""
-        html = await asyncio.to_thread(self._make_report)
+        html = await asyncio.to_thread(self._documents.report)
         headers = {"content-security-policy": _REPORT_POLICY}
         if "save" in request.query_params:
             headers["content-disposition"] = f'attachment; filename="{self.bench.work.writer.path.stem}.html"'
         return HTMLResponse(html, headers=headers)
+
+    async def _chart(self, _request: Request) -> Response:
+        """The chart of the clamp session as it is now, in a sandbox as the report is."""
+        headers = {"content-security-policy": _REPORT_POLICY}
+        try:
+            return HTMLResponse(await asyncio.to_thread(self._documents.chart), headers=headers)
+        except GaugelogError as error:
+            return HTMLResponse(_SAID_PAGE.format(words=escape(failure(error))), headers=headers)
+
+    async def _place(self, request: Request) -> Response:
+        """A drawing of where a checkpoint is read; nothing where that isn't known."""
+        drawn = self._documents.place(request.path_params["name"])
+        if not drawn:
+            return Response(status_code=HTTPStatus.NO_CONTENT)
+        return Response(drawn, media_type="image/svg+xml")
 
     async def _code(self, request: Request) -> Response:
         if self.door is None:

@@ -39,6 +39,13 @@ class Hub:
             else:
                 queue.put_nowait(message)
 
+    def close(self) -> None:
+        """Say to every client that nothing more will come: an empty message."""
+        for queue in self._queues:
+            if queue.full():
+                queue.get_nowait()
+            queue.put_nowait(b"")
+
     @contextmanager
     def listening(self) -> Iterator[asyncio.Queue[bytes]]:
         """Give a queue of messages from now on, until the client goes."""

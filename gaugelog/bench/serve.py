@@ -6,14 +6,15 @@ Here: the one loop, the server's socket, how often pages are told. Not here: wha
 
 from __future__ import annotations
 
+import asyncio
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
 import uvicorn
 
-from gaugelog.bench.app import Pages
+from gaugelog.bench.app import Documents, Pages
 from gaugelog.bench.guard import Door
 from gaugelog.bench.state import clamps_document, reading_document
 from gaugelog.bench.work import Bench
@@ -69,6 +70,11 @@ def own_address() -> str:
         return str(asking.getsockname()[0])
 
 
+async def _ended(serving: asyncio.Task[None]) -> None:
+    """Wait for the server's own end, without ending it."""
+    await asyncio.wait([serving])
+
+
 class _Server(uvicorn.Server):
     """The web server, without handlers for signals: they are the attendance's."""
 
@@ -81,10 +87,10 @@ class _Server(uvicorn.Server):
 class BenchServer:
     """Serves a bench until Ctrl-C."""
 
-    def __init__(self, bench: Bench, place: Place, report: Callable[[], str], door: Door | None = None) -> None:
-        """Take the bench, where to listen, what makes the report as HTML, and the door where it is shared."""
+    def __init__(self, bench: Bench, place: Place, documents: Documents, door: Door | None = None) -> None:
+        """Take the bench, where to listen, what its documents are made by, and the door where it is shared."""
         self.bench, self.place = bench, place
-        self.pages = Pages(bench, report, door)
+        self.pages = Pages(bench, documents, door)
         self.attendance = Attendance()
         self._told_ns: dict[str, int] = {}
         self._clamps_told_ns = 0
@@ -97,13 +103,15 @@ class BenchServer:
     async def attend(self) -> None:
         """Listen to the gauges, serve the pages, and keep time, until it is stopped."""
         streams = self.bench.work.streams(self.bench.gauges, reconnect=True)
-        serving = self._server.serve(sockets=[self.place.listener])
+        serving = asyncio.create_task(self._server.serve(sockets=[self.place.listener]))
         beat = self.attendance.each(ticks(0.25), self._beat)
         heard = (self.attendance.each(listen(streams), self.hear),) if streams else ()
         try:
-            await self.attendance.run(serving, beside=(beat, *heard))
+            await self.attendance.run(_ended(serving), beside=(beat, *heard))
         finally:
+            self.pages.hub.close()
             self._server.should_exit = True
+            await serving
             self.bench.close()
 
     def hear(self, event: Heard | LinkChange) -> None:

@@ -137,7 +137,11 @@ def snapshot_document(snapshot: SnapshotWork, bench: Bench) -> Document:
     return {
         "stage": snapshot.stage,
         "complete": snapshot.complete,
-        "tasks": [_task(task, current is task, instrument.units) for task in snapshot.tasks],
+        "tasks": [
+            _task(task, current is task, instrument.units)
+            | {"verdict": bench.against_before.get(task.checkpoint.id, "")}
+            for task in snapshot.tasks
+        ],
         "now": None if current is None else _now(snapshot, current, bench),
     }
 
@@ -170,7 +174,7 @@ def _now(snapshot: SnapshotWork, task: Task, bench: Bench) -> Document:
         "where": "Type what you read." if placing is None else where_now(point, placing, instrument.flat_spot),
         "reading": None,
         "progress": 0.0,
-        "place": None if point.place.point_mm is None else list(point.place.point_mm[:2]),
+        "drawn": point.place.point_mm is not None,
     }
     if placing is not None and placing.reading is not None:
         document |= {"reading": reading_text(placing.reading, instrument.units), "progress": placing.progress}

@@ -10,10 +10,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from gaugelog.errors import BadArgumentError, GaugelogError, NothingToDoError
+from gaugelog.analysis.comparison import compare
+from gaugelog.errors import BadArgumentError, GaugelogError, NothingToDoError, UnknownStageError
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends
-from gaugelog.model.kinds import WET
+from gaugelog.model.kinds import AFTER, BEFORE, WET
 from gaugelog.model.placement import CLAMP_SITTING, MarkKind
 from gaugelog.model.readings import Heard, LinkChange, LinkState, Reading
 from gaugelog.model.typed import parse_typed
@@ -22,7 +23,10 @@ from gaugelog.recorder.sanding import SandingWork
 from gaugelog.recorder.snapshotting import SnapshotWork
 from gaugelog.recorder.stages import check_stage
 from gaugelog.recorder.work import Work
+from gaugelog.review.standing import gauge_facts
 from gaugelog.show.sanding import SandingState
+from gaugelog.show.words import mark_of, verdict_word
+from gaugelog.store.reader import open_recording
 
 SAND_SITTING = "stream"
 IDLE_SITTING = "bench"
@@ -51,6 +55,7 @@ class Bench:
         self.sanding: tuple[SandingWork, SandingState] | None = None
         self.snapshot: SnapshotWork | None = None
         self.taken = 0
+        self.against_before: dict[str, str] = {}
         self.clamping: ClampWork | None = None
         self.message = ""
         self.now_ns = work.anchor.monotonic_ns
@@ -98,11 +103,27 @@ class Bench:
     def _took(self) -> None:
         """Say that a placement was kept."""
         self.taken += 1
+        self._look_back()
         if self.snapshot is not None and self.snapshot.complete:
             self.message = f"The snapshot {self.snapshot.stage} is complete."
             if self.clamping is not None:
                 self.snapshot = None
         self.changed()
+
+    def _look_back(self) -> None:
+        """Say of each checkpoint read after how it stands against before, where there is a before."""
+        snapshot = self.snapshot
+        if snapshot is None or snapshot.stage != AFTER:
+            return
+        try:
+            with open_recording(self.work.writer.path) as source:
+                after = source.snapshots(AFTER)[-1]
+                before = source.snapshot(BEFORE)
+                facts = gauge_facts(source)
+        except UnknownStageError:
+            return
+        rows = compare(self.work.instrument, before, after, gauges=facts).checkpoints
+        self.against_before = {row.id: f"{mark_of(row)} {verdict_word(row)}" for row in rows if row.after.n}
 
     def beat(self, moment: Anchor) -> None:
         """Say that time went on."""
@@ -221,7 +242,8 @@ class Bench:
             raise NothingToDoError(
                 f"no checkpoint is read at the stage {stage}", "Give one that stage in the instrument file."
             )
-        self.snapshot = snapshot
+        self.snapshot, self.against_before = snapshot, {}
+        self._look_back()
         return f"Taking the snapshot {stage}."
 
     def _must_take(self) -> SnapshotWork:

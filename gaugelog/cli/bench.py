@@ -27,6 +27,7 @@ def bench(
 
     While it runs it is the recording's one writer. Ctrl-C ends it.
     """
+    from gaugelog.bench.app import Documents
     from gaugelog.bench.guard import Door
     from gaugelog.bench.serve import BenchServer, open_place
     from gaugelog.bench.work import IDLE_SITTING, Bench
@@ -46,7 +47,12 @@ def bench(
         )
         typer.echo(who)
         typer.echo("Ctrl-C ends it; everything taken so far is kept.")
-        start(BenchServer(Bench(work), place, lambda: _report(target, piece), door).attend())
+        documents = Documents(
+            lambda: _report(target, piece),
+            lambda: _chart(target, piece),
+            lambda checkpoint: _place(piece, checkpoint),
+        )
+        start(BenchServer(Bench(work), place, documents, door).attend())
     typer.echo(f"Kept in {target}.")
 
 
@@ -58,6 +64,33 @@ def _report(recording: Path, piece: Instrument) -> str:
 
     with open_recording(recording) as source:
         return report_html(gather_report(source, piece))
+
+
+def _chart(recording: Path, piece: Instrument) -> str:
+    """Return the chart of a recording's clamp session as it is now.
+
+    Raises:
+        NothingToDoError: there is no session yet.
+    """
+    from gaugelog.cli.gathering import drift_chart_of, is_simulated
+    from gaugelog.review.session import session_of
+    from gaugelog.show.charts import chart_page
+    from gaugelog.store.reader import open_recording
+
+    with open_recording(recording) as source:
+        session = session_of(source, piece)
+        simulated = is_simulated(source)
+    return chart_page(drift_chart_of(session, session.drift(), piece, simulated))
+
+
+def _place(piece: Instrument, checkpoint: str) -> str:
+    """Return a drawing of where a checkpoint is read, empty where the file doesn't say."""
+    from gaugelog.show.neck_picture import neck_picture
+
+    point = next((each for each in piece.checkpoints if each.id == checkpoint), None)
+    if point is None or point.place.point_mm is None:
+        return ""
+    return str(neck_picture(piece, None, ringed=checkpoint))
 
 
 def _tell_code(url: str, code: str) -> None:

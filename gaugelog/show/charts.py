@@ -101,13 +101,18 @@ def write_chart(path: Path, chart: DriftChart) -> None:
     Raises:
         WriteFailedError: it can't be written; an older file of that name is left as it was.
     """
+    write_whole(path, chart_page(chart))
+
+
+def chart_page(chart: DriftChart) -> str:
+    """Return the chart of a clamp session as one HTML page that needs no network."""
     from gaugelog.show.drift_chart import drift_figure, drift_label
 
     figure = drift_figure(chart)
     words = (
         "SIMULATED: gauges of this recording were simulated, their readings are invented." if chart.simulated else ""
     )
-    page = (
+    return (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8">{_GENERATOR}'
         f'<title>{escape(chart.title)}</title><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<style>body{{margin:1.5rem;font:16px/1.5 {FONT};color:{INK};background:#fff}}"
@@ -117,4 +122,3 @@ def write_chart(path: Path, chart: DriftChart) -> None:
         f"<h1>{escape(chart.title)}</h1><p>{words}</p>"
         f"{chart_html(figure, label=drift_label(chart), library=True)}</body></html>"
     )
-    write_whole(path, page)

@@ -40,7 +40,7 @@ class _View:
         return (_WIDTH - 2 * _MARGIN) / (self.tail_mm - self.nut_mm)
 
 
-def neck_picture(instrument: Instrument, comparison: Comparison | None) -> Markup:
+def neck_picture(instrument: Instrument, comparison: Comparison | None, ringed: str = "") -> Markup:
     """Return the instrument from above with the checkpoints' symbols; empty where the file leaves its geometry open.
 
     Fret n lies at S (1 - 2^(-n/12)) from the nut, S being the scale length (equal temperament). Widths are drawn twice
@@ -49,6 +49,7 @@ def neck_picture(instrument: Instrument, comparison: Comparison | None) -> Marku
     Args:
         instrument: its scale length and joint fret are needed.
         comparison: its verdicts are drawn where the checkpoints are, None for the bare instrument.
+        ringed: id of a checkpoint to be ringed: where the gauge goes.
     """
     neck, bridge = instrument.neck, instrument.bridge
     if neck.scale_length is None or neck.joint_fret is None:
@@ -61,9 +62,13 @@ def neck_picture(instrument: Instrument, comparison: Comparison | None) -> Marku
     parts = [_body(view), _board(view, instrument, nut_mm), _bridge(view, instrument, bridge_mm)]
     rows = comparison.checkpoints if comparison is not None else ()
     parts += [_checkpoint(view, instrument, number, row) for number, row in enumerate(rows, start=1) if row.counts]
+    parts.append(_ring(view, instrument, ringed))
     height = 2 * _HALF_HEIGHT + 22
     words = f"{instrument.name} from above, nut at the left, bridge at the right; checkpoints where they were read"
-    head = f'<svg class="neck" viewBox="0 0 {_WIDTH:g} {height:g}" role="img" aria-label="{escape(words)}">'
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="neck" viewBox="0 0 {_WIDTH:g} {height:g}" role="img"'
+        f' aria-label="{escape(words)}">'
+    )
     return Markup(f"{head}{''.join(parts)}</svg>")
 
 
@@ -125,13 +130,35 @@ def _bridge(view: _View, instrument: Instrument, bridge_mm: float) -> str:
     return f'<path d="M{x:.1f} {top:.1f}V{bottom:.1f}" stroke="{INK}" stroke-width="3"/>{posts}{_word(x, "bridge")}'
 
 
+def _place(view: _View, instrument: Instrument, name: str) -> tuple[float, float] | None:
+    """Return where a checkpoint is read, in the picture; None where its place isn't known.
+
+    Of a left-handed instrument the treble side is drawn on the other side: only the drawing is mirrored.
+    """
+    point = next((each for each in instrument.checkpoints if each.id == name), None)
+    if point is None or point.place.point_mm is None:
+        return None
+    x_mm, y_mm, _ = point.place.point_mm
+    return view.x(x_mm), view.y(-y_mm if instrument.handedness == "left" else y_mm)
+
+
+def _ring(view: _View, instrument: Instrument, name: str) -> str:
+    place = _place(view, instrument, name)
+    if place is None:
+        return ""
+    x, y = place
+    return (
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="16" fill="none" stroke="{INK}" stroke-width="4"/>'
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="{INK}"/>'
+    )
+
+
 def _checkpoint(view: _View, instrument: Instrument, number: int, row: CheckpointComparison) -> str:
     """Return the symbol of a checkpoint where it was read, with its number; nothing where its place isn't known."""
-    point = next((each for each in instrument.checkpoints if each.id == row.id), None)
-    if point is None or point.place.point_mm is None:
+    place = _place(view, instrument, row.id)
+    if place is None:
         return ""
-    x_mm, y_mm, _ = point.place.point_mm
-    x, y = view.x(x_mm), view.y(y_mm)
+    x, y = place
     drawn = symbol(row.verdict, x, y, VERDICT_COLOURS[row.verdict], 7.5)
     return (
         f'{drawn}<text x="{x + 14:.1f}" y="{y + 5:.1f}" font-size="14" font-weight="700" fill="{INK}">{number}</text>'

@@ -42,7 +42,7 @@ def page(browser: Any) -> Iterator[Any]:
 
 
 def test_one_sands_to_a_target_and_marks_passes_by_foot(serve, page) -> None:
-    bench = serve(gauges='neck = "angle-line@sim:?value=88.4&to=90.05&rest=sand&noise=0&rate=20"')
+    bench = serve(gauges='neck = "angle-line@sim:?value=89.3&to=90.05&rest=sand&noise=0&rate=20"')
     page.goto(bench.url)
     page.select_option("#sand-gauge", "neck")
     page.fill("#sand-target", "90")
@@ -85,6 +85,84 @@ def test_a_snapshot_is_walked_through_and_two_pages_show_the_same(serve, page, b
     other.close()
 
 
+def test_after_against_before_verdicts_come_as_it_is_read(serve, page) -> None:
+    bench = serve()
+    for stage in ("before", "after"):
+        bench.do(do="snapshot", stage=stage)
+        bench.do(do="turn", checkpoint="clearance-bass")
+        for _ in range(3):
+            assert "Kept" in bench.do(do="type", value="0.25..0.30")["said"]
+        if stage == "before":
+            bench.do(do="end")
+    page.goto(bench.url)
+    row = page.locator("#tasks li:has-text('clearance-bass')")
+    expect(row).to_contain_text("held", timeout=WAIT_MS)
+    page.click("#tasks button:has-text('clearance-treble')")
+    expect(page.locator("#now-place")).to_be_visible(timeout=WAIT_MS)
+    status, drawn, _ = bench.ask("GET", "/place/clearance-treble")
+    assert status == 200
+    assert b'r="16"' in drawn
+    assert bench.ask("GET", "/place/nothing")[0] == 204
+
+
+def test_the_clamp_session_s_chart_is_one_touch_away(serve, page) -> None:
+    bench = serve()
+    page.goto(bench.url)
+    page.click("#tab-clamps")
+    page.click("#chart-look")
+    expect(page.frame_locator("#chart").locator("p")).to_contain_text("no clamp session", timeout=WAIT_MS)
+    page.click("#clamp")
+    page.wait_for_timeout(2500)
+    page.click("#chart-look")
+    expect(page.frame_locator("#chart").locator("h1")).to_contain_text("clamp session", timeout=WAIT_MS)
+    assert page.frame_locator("#chart").locator(".js-plotly-plot").count() == 1
+
+
+def test_an_alarm_covers_the_page_until_it_is_acknowledged(serve, page, tmp_path) -> None:
+    """A gauge that is unplugged in the clamps: a real port, whose other end goes away."""
+    import os
+    import pty
+    import threading
+    import tty
+
+    far, near = pty.openpty()
+    tty.setraw(near)
+    path = tmp_path / "tty-gauge"
+    path.symlink_to(os.ttyname(near))
+    stop = threading.Event()
+
+    def send() -> None:
+        while not stop.wait(0.1):
+            os.write(far, b"+  2.80 deg \r\n")
+
+    sender = threading.Thread(target=send)
+    sender.start()
+    try:
+        bench = serve(gauges=f'neck = "angle-line@serial:{path}?baud=9600"')
+        page.goto(bench.url)
+        page.click("#tab-clamps")
+        page.click("#clamp")
+        expect(page.locator("#gauges")).to_contain_text("2.80°", timeout=WAIT_MS)
+    finally:
+        stop.set()
+        sender.join()
+    path.unlink()
+    os.close(far)
+    os.close(near)
+    expect(page.locator(".alarm")).to_contain_text("heard from neck since", timeout=WAIT_MS)
+    assert "calling" in (page.get_attribute("body", "class") or "")
+    page.click(".seen")
+    expect(page.locator(".alarm")).to_have_count(0, timeout=WAIT_MS)
+    bench.do(do="end")
+    bench.end()
+    from gaugelog.store.reader import open_recording
+
+    with open_recording(tmp_path / "baritone.gaugelog") as kept:
+        kinds = [event.kind for event in kept.events()]
+    assert "alarm lost" in kinds
+    assert "acknowledged" in kinds
+
+
 def test_marks_by_one_touch_and_what_the_glue_allows(serve, page) -> None:
     bench = serve()
     page.goto(bench.url)
@@ -113,6 +191,9 @@ def test_what_is_old_is_said_to_be_old_and_never_shown_as_live(serve, page) -> N
     assert "old" in page.get_attribute("#figures", "class")
     page.click("#pass")
     expect(page.locator("#said")).to_contain_text("can't be reached", timeout=WAIT_MS)
+    assert "Traceback" not in bench.text
+    assert "ERROR" not in bench.text
+    assert bench.text.rstrip().endswith("baritone.gaugelog.")
     again = serve(port=port)
     assert again.url
     expect(page.locator("#stale")).to_be_hidden(timeout=WAIT_MS)

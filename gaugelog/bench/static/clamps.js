@@ -19,6 +19,10 @@ export class Clamps {
     $("clamp-end").addEventListener("click", () => this.do({ do: "end" }));
     document.querySelectorAll(".mark").forEach((button) =>
       button.addEventListener("click", () => this.do({ do: "mark", name: button.dataset.mark })));
+    $("chart-look").addEventListener("click", () => {
+      $("chart").hidden = false;
+      $("chart").src = `/chart?at=${Date.now()}`;
+    });
     $("wet").addEventListener("click", () => this.do({ do: "snapshot", stage: "wet" }));
     $("spot").addEventListener("submit", async (event) => {
       event.preventDefault();

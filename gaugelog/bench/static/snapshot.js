@@ -60,7 +60,7 @@ export class Snapshot {
       button.addEventListener("click", () => this.do({ do: "turn", checkpoint: task.id }));
       if (task.current) button.setAttribute("aria-current", "step");
       const words = [`${task.taken} of ${task.wanted}`, task.values.join("  "), task.spread && `spread ${task.spread}`,
-        task.tolerance, task.skipped && `skipped: ${task.skipped}`].filter(Boolean).join(" · ");
+        task.tolerance, task.verdict, task.skipped && `skipped: ${task.skipped}`].filter(Boolean).join(" · ");
       item.append(button, element("span", words, task.out ? "out" : ""));
       return item;
     }));
@@ -70,6 +70,9 @@ export class Snapshot {
     $("now-id").textContent = now ? now.id : complete ? "Nothing is missing." : "";
     $("now-todo").textContent = now?.todo ?? "";
     $("now-where").textContent = now?.where ?? "";
+    const drawing = now?.drawn ? `/place/${encodeURIComponent(now.id)}` : "";
+    if ($("now-place").getAttribute("src") !== drawing) $("now-place").setAttribute("src", drawing);
+    $("now-place").hidden = !drawing;
     $("now-reading").textContent = now?.reading ?? (now && !now.typed ? "–" : "");
     $("now-reading").classList.toggle("old", old);
     $("now-rest").value = now?.progress ?? 0;

@@ -53,6 +53,8 @@ def take_table(table: Path, instrument: Instrument, recording: Path, folder: Pat
     _tell_left_out(found)
     taken = ", ".join(f"{name} {count_text(count, 'reading')}" for name, count in found.readings.items())
     typer.echo(f"Brought in: {taken}; {count_text(found.marks, 'mark')}.")
+    for name, unit in found.taken_for.items():
+        typer.echo(f"{name} names no unit, and is not in the instrument file: taken as {unit}.")
     if not seen.dated:
         typer.echo(
             f"Its seconds count from {date_text(start_us)}: the last one is taken for when the table was last written."

@@ -7,7 +7,7 @@ it (`clamping`).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from gaugelog.model.instrument import Instrument, NamedGauge
 from gaugelog.model.placement import CLAMP_SITTING, Mark
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk, Heard, Reading
+from gaugelog.store.reader import open_recording
 from gaugelog.store.writer import RecordingWriter
 
 _CHUNK_ROWS = 4096
@@ -28,8 +29,9 @@ _SCHEME = "table"
 
 @dataclass(slots=True)
 class BroughtIn:
-    """What came of a table: readings by gauge, marks, and the rows that were left out."""
+    """What came of a table: readings by gauge, marks, rows left out, and the unit taken for gauges that name none."""
 
+    taken_for: Mapping[str, str] = field(default_factory=dict)
     readings: dict[str, int] = field(default_factory=dict)
     marks: int = 0
     left_out: list[BadRow] = field(default_factory=list)
@@ -61,28 +63,70 @@ def bring_in(
         progress: told how many rows were taken, now and then.
 
     Raises:
-        NothingToDoError: the table holds no reading; nothing was kept.
+        NothingToDoError: the table holds no reading, or what the recording holds already; nothing was kept.
+        RecordingBusyError, NewerRecordingError, NotARecordingError, DamagedRecordingError: as the store finds.
     """
-    if not seen.readings or seen.first_us is None:
+    sheets = {name: _sheet(name, gauge, datasheets.get(name)) for name, gauge in seen.gauges.items()}
+    taken = [name for name, gauge in seen.gauges.items() if gauge.readings_in(sheets[name].quantity)]
+    if not taken or seen.first_us is None:
+        what = "no reading whose unit fits its gauge" if seen.readings else "no reading"
         raise NothingToDoError(
-            f"{table} holds no reading", "Rows are time,gauge,value or time,gauge,value,unit; marks time,mark,NAME."
+            f"{table} holds {what}", "Rows are time,gauge,value or time,gauge,value,unit; marks time,mark,NAME."
         )
     offset_us = 0 if seen.dated else start_utc_us
+    _must_be_new(recording, {name: sheets[name] for name in taken}, seen.first_us + offset_us, seen.last_us + offset_us)
     anchor = Anchor(0, seen.first_us + offset_us)
-    sheets = {name: datasheets.get(name) or _sheet(name, gauge) for name, gauge in seen.gauges.items()}
-    found = BroughtIn()
+    found = BroughtIn(taken_for={name: sheets[name].value.unit for name in taken if _is_guess(name, seen, datasheets)})
     with RecordingWriter.open(recording, anchor=anchor, command=CLAMP_SITTING) as writer:
         writer.put_instrument(instrument)
-        for name, sheet in sheets.items():
+        for name in taken:
             address = Address(_SCHEME, table.name, {}, f"{_SCHEME}:{table.name}")
             identity = instrument.gauges[name].identity if name in instrument.gauges else ""
-            writer.put_gauge(NamedGauge(name, GaugeName(sheet.name, address, name), identity), sheet)
+            writer.put_gauge(NamedGauge(name, GaugeName(sheets[name].name, address, name), identity), sheets[name])
         _Keeping(writer, sheets, seen.first_us, found, progress).take_all(rows)
     return found
 
 
-def _sheet(name: str, gauge: SeenGauge) -> Datasheet:
-    """Return what is known of a gauge that the instrument file doesn't name: what its numbers show."""
+def _is_guess(name: str, seen: Survey, datasheets: Mapping[str, Datasheet]) -> bool:
+    """Return whether nothing says in which unit a gauge reads."""
+    return name not in datasheets and not seen.gauges[name].unit
+
+
+def _must_be_new(recording: Path, sheets: Mapping[str, Datasheet], first_us: int, last_us: int) -> None:
+    """Refuse what would make readings count twice, or a gauge read two quantities.
+
+    Raises:
+        NothingToDoError: the recording holds readings of one of the gauges from that very time, or of another quantity.
+    """
+    if not recording.exists():
+        return
+    with open_recording(recording) as kept:
+        for known in kept.every_gauge():
+            sheet = sheets.get(known.name)
+            if sheet is None:
+                continue
+            if known.quantity is not sheet.quantity:
+                raise NothingToDoError(
+                    f"in the recording {known.name} reads {known.quantity.value}, in the table {sheet.quantity.value}",
+                    "Give it another name in the table.",
+                )
+            if kept.series(known.name, first_us, last_us + 1, CLAMP_SITTING).utc_us.size:
+                raise NothingToDoError(
+                    f"the recording holds readings of {known.name} from the time of the table already",
+                    "Nothing was kept. A table is brought in once; --recording FILE keeps another session apart.",
+                )
+
+
+def _sheet(name: str, gauge: SeenGauge, named: Datasheet | None) -> Datasheet:
+    """Return a gauge's datasheet with the pace of the table; without one, what its numbers show."""
+    sheet = named or _unnamed_sheet(name, gauge)
+    period_s = gauge.period_s()
+    if period_s is None or sheet.sends not in (Sends.STEADILY, Sends.WHEN_ASKED):
+        return sheet
+    return replace(sheet, rate_hz=1 / period_s, poll=None)
+
+
+def _unnamed_sheet(name: str, gauge: SeenGauge) -> Datasheet:
     unit = unit_of(gauge.unit, None if gauge.unit else Quantity.ANGLE)
     quantity = unit.quantity if unit is not None else Quantity.ANGLE
     step = gauge.step()

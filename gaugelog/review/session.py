@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 
@@ -125,13 +124,9 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
         NothingToDoError: no reading of a clamp session was recorded.
     """
     sittings = [sitting for sitting in recording.sittings() if sitting.command == CLAMP_SITTING]
-    pauses = tuple(
-        Gap(before.end_utc_us, after.start_utc_us, NOT_RUNNING, fault=False)
-        for before, after in pairwise(sittings)
-        if after.start_utc_us - before.end_utc_us > LEAST_SILENCE_S * 1e6
-    )
+    pauses = _pauses([(sitting.start_utc_us, sitting.end_utc_us) for sitting in sittings])
     series = [each for name in recording.gauges if (each := _gauge_series(recording, name, pauses)) is not None]
-    series += _spot_series(recording, instrument)
+    series += _spot_series(recording, instrument, {each.name for each in series})
     if not series:
         raise NothingToDoError(
             "the recording holds no clamp session", "`gaugelog clamp` records one; compare works without."
@@ -139,9 +134,21 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
     times = [each.utc_us for each in series]
     start = min([int(each[0]) for each in times] + [sitting.start_utc_us for sitting in sittings])
     end = max([int(each[-1]) for each in times] + [sitting.end_utc_us for sitting in sittings]) + 1
-    pairs = pairs_of(instrument, {each.name for each in series})
+    quantities = {each.name: each.quantity for each in series}
+    pairs = tuple(pair for pair in pairs_of(instrument, set(quantities)) if quantities[pair[0]] is quantities[pair[1]])
     limits = creep_limits(instrument, tuple(each.name for each in series), pairs)
     return Session(tuple(series), pairs, recording.marks(), start, end, limits, instrument)
+
+
+def _pauses(sittings: Sequence[tuple[int, int]]) -> tuple[Gap, ...]:
+    """Return the times between sittings (start, end) in which none listened; a table may bring in an earlier one."""
+    found = []
+    until_us: int | None = None
+    for start_us, end_us in sorted(sittings):
+        if until_us is not None and start_us - until_us > LEAST_SILENCE_S * 1e6:
+            found.append(Gap(until_us, start_us, NOT_RUNNING, fault=False))
+        until_us = end_us if until_us is None else max(until_us, end_us)
+    return tuple(found)
 
 
 def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> Series | None:
@@ -167,8 +174,8 @@ def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> S
     ).in_order()
 
 
-def _spot_series(recording: Recording, instrument: Instrument) -> list[Series]:
-    """Return the spot readings, a series a checkpoint; a bound has no place on a curve."""
+def _spot_series(recording: Recording, instrument: Instrument, gauges: set[str]) -> list[Series]:
+    """Return the spot readings, a series a checkpoint, which no gauge's name may hide; a bound is on no curve."""
     kept = [
         each
         for snapshot in recording.snapshots(SPOT)
@@ -181,7 +188,7 @@ def _spot_series(recording: Recording, instrument: Instrument) -> list[Series]:
         if mine:
             found.append(
                 Series(
-                    point.id,
+                    f"{point.id} (spot)" if point.id in gauges else point.id,
                     point.quantity,
                     np.array([each.utc_us for each in mine], dtype=np.int64),
                     np.array([each.placement.value for each in mine], dtype=np.float64),

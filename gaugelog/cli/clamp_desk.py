@@ -86,7 +86,8 @@ class ClampDesk(Desk):
         self.bell.tell(self.session.hear(event))
         if isinstance(event, LinkChange):
             stranger = self.session.work.stranger(event)
-            if stranger or event.state is not LinkState.OPEN:
+            unwatched = self.session.watch_failed and event.state in (LinkState.LOST, LinkState.SILENT)
+            if stranger or unwatched:  # else a lost gauge is an alarm, which rings by itself; one asleep calls nobody
                 self.screen.bell()
             self._tell_link(event, stranger)
         if self.wet is not None and self.wet.hear(event) is not None:

@@ -16,7 +16,7 @@ import uvicorn
 
 from gaugelog.bench.app import Documents, Pages
 from gaugelog.bench.guard import Door
-from gaugelog.bench.state import clamps_document, reading_document
+from gaugelog.bench.state import clamps_document, readings_document
 from gaugelog.bench.work import Bench
 from gaugelog.errors import PortTakenError
 from gaugelog.gauges.listen import listen
@@ -24,8 +24,9 @@ from gaugelog.model.readings import Heard, LinkChange, Reading
 from gaugelog.recorder.attend import Attendance, ticks
 from gaugelog.recorder.work import now
 
-TOLD_EVERY_NS = 40_000_000
-CLAMPS_EVERY_NS = 500_000_000
+TOLD_EVERY_S = 0.025
+GATHER_S = 0.004
+CLAMPS_EVERY_S = 0.5
 LOOPBACK = "127.0.0.1"
 _ELSEWHERE = ("192.0.2.1", 9)
 
@@ -92,8 +93,9 @@ class BenchServer:
         self.bench, self.place = bench, place
         self.pages = Pages(bench, documents, door)
         self.attendance = Attendance()
-        self._told_ns: dict[str, int] = {}
-        self._clamps_told_ns = 0
+        self._fresh: dict[str, None] = {}
+        self._flushing: asyncio.TimerHandle | None = None
+        self._flushed_s = self._clamps_told_s = 0.0
         config = uvicorn.Config(
             self.pages.app(place.hosts), log_level="warning", access_log=False, server_header=False, ws="none",
             timeout_graceful_shutdown=1,
@@ -109,28 +111,39 @@ class BenchServer:
         try:
             await self.attendance.run(_ended(serving), beside=(beat, *heard))
         finally:
+            if self._flushing is not None:
+                self._flushing.cancel()
             self.pages.hub.close()
             self._server.should_exit = True
             await serving
             self.bench.close()
 
     def hear(self, event: Heard | LinkChange) -> None:
-        """Take what a gauge said, and tell the pages, each gauge at most 25 times a second."""
+        """Take what a gauge said, and tell the pages: in a moment, so that gauges read together are told together."""
         self.bench.hear(event)
         if isinstance(event, LinkChange) or not len(self.pages.hub):
             return
-        readings = [item for item in event.items if isinstance(item, Reading)]
-        if readings and event.chunk.time_ns - self._told_ns.get(event.gauge, 0) >= TOLD_EVERY_NS:
-            self._told_ns[event.gauge] = event.chunk.time_ns
-            self.pages.hub.tell("reading", self._message(readings[-1]))
+        if any(isinstance(item, Reading) for item in event.items):
+            self._fresh[event.gauge] = None
+            self._flush_soon()
 
-    def _message(self, reading: Reading) -> dict[str, object]:
-        document = reading_document(self.bench, reading)
+    def _flush_soon(self) -> None:
+        if self._flushing is None:
+            loop = asyncio.get_running_loop()
+            wait_s = max(GATHER_S, self._flushed_s + TOLD_EVERY_S - loop.time())
+            self._flushing = loop.call_later(wait_s, self._flush)
+
+    def _flush(self) -> None:
+        """Tell the pages of every gauge that was heard since the last message."""
+        self._flushing = None
+        self._flushed_s = now_s = asyncio.get_running_loop().time()
+        names, self._fresh = list(self._fresh), {}
+        document = readings_document(self.bench, names)
         clamping = self.bench.clamping
-        if clamping is not None and reading.time_ns - self._clamps_told_ns >= CLAMPS_EVERY_NS:
-            self._clamps_told_ns = reading.time_ns
+        if clamping is not None and now_s - self._clamps_told_s >= CLAMPS_EVERY_S:
+            self._clamps_told_s = now_s
             document["clamps"] = clamps_document(clamping)
-        return document
+        self.pages.hub.tell("reading", document)
 
     def _beat(self, _now_ns: int) -> None:
         self.bench.beat(now())

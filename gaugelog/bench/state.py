@@ -6,13 +6,14 @@ sending (`hub`).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from gaugelog.analysis.tolerance import placements_out_by
 from gaugelog.bench.work import Bench, GaugeNow
 from gaugelog.model.kinds import AFTER, BEFORE, WET
 from gaugelog.model.placement import MarkKind
-from gaugelog.model.readings import LinkState, Reading
+from gaugelog.model.readings import LinkState
 from gaugelog.recorder.clamping import ClampWork
 from gaugelog.recorder.snapshotting import SnapshotWork, Task
 from gaugelog.show.alarm_words import alarm_head, alarm_words, time_left_words
@@ -207,7 +208,12 @@ def clamps_document(session: ClampWork) -> Document:
                 else value_text(
                     each.change, each.datasheet.quantity, each.datasheet.resolution, instrument.units, signed=True
                 ),
-                "link": None if each.link is None else each.link.value,
+                "link": " · ".join(
+                    [
+                        *([] if each.link is None else [each.link.value]),
+                        *(flag_words(each.latest.flags) if each.latest is not None else []),
+                    ]
+                ),
             }
             for each in session.gauges.values()
         ],
@@ -225,11 +231,16 @@ def clamps_document(session: ClampWork) -> Document:
     }
 
 
-def reading_document(bench: Bench, reading: Reading) -> Document:
-    """Return what a page has to be told of one reading: the gauge, and the sanding where it is by that gauge."""
-    gauge = bench.gauges[reading.gauge]
-    document: Document = {"gauge": gauge_document(gauge, bench.work.instrument.units)}
-    if bench.sanding is not None and bench.sanding[1].gauge == reading.gauge:
+def readings_document(bench: Bench, names: Sequence[str]) -> Document:
+    """Return what a page has to be told of new readings: the gauges, and the work that goes by them.
+
+    Args:
+        bench: the work.
+        names: gauges that were heard.
+    """
+    units = bench.work.instrument.units
+    document: Document = {"gauges": [gauge_document(bench.gauges[name], units) for name in names]}
+    if bench.sanding is not None and bench.sanding[1].gauge in names:
         document["sanding"] = sanding_document(bench.sanding[1])
     if bench.snapshot is not None and bench.snapshot.current is not None:
         document["now"] = _now(bench.snapshot, bench.snapshot.current, bench)

@@ -25,7 +25,7 @@ from gaugelog.recorder.stages import check_stage
 from gaugelog.recorder.work import Work
 from gaugelog.review.standing import gauge_facts
 from gaugelog.show.sanding import SandingState
-from gaugelog.show.words import mark_of, verdict_word
+from gaugelog.show.words import mark_of, means_text, verdict_word
 from gaugelog.store.reader import open_recording
 
 SAND_SITTING = "stream"
@@ -123,7 +123,10 @@ class Bench:
         except UnknownStageError:
             return
         rows = compare(self.work.instrument, before, after, gauges=facts).checkpoints
-        self.against_before = {row.id: f"{mark_of(row)} {verdict_word(row)}" for row in rows if row.after.n}
+        units = self.work.instrument.units
+        self.against_before = {
+            row.id: f"{means_text(row, units)} · {mark_of(row)} {verdict_word(row)}" for row in rows if row.after.n
+        }
 
     def beat(self, moment: Anchor) -> None:
         """Say that time went on."""

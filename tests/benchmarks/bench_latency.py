@@ -1,8 +1,9 @@
 """How long it takes from a byte at the port to the changed screen, on loopback, with one page and nine plain clients.
 
-Another thread writes the lines of a gauge into a pseudo-terminal, ten a second, each a value of its own; the page in a
-headless Chromium notes when the frame that shows it was made (requestAnimationFrame after the change). Beside it the
-server's share of a core, and what the page had loaded by its first paint.
+A clamp session is recorded: one gauge whose lines come ten a second, each a value of its own, and eight more at fifty
+a second, all through pseudo-terminals. The page in a headless Chromium notes when the frame that shows a value of the
+first was made (requestAnimationFrame after the change). Beside it the server's share of a core, and what the page had
+loaded by its first paint.
 
 Run: python tests/benchmarks/bench_latency.py [SECONDS]
 """
@@ -29,20 +30,35 @@ from playwright.sync_api import sync_playwright
 from gaugelog.instruments.new import new_instrument
 
 RATE_HZ, PLAIN_CLIENTS, PORT = 10, 9, 8479
+OTHERS, OTHERS_HZ = 8, 50
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 _WATCH = """() => {
   window.seen = {};
-  const figures = document.getElementById("figures");
+  const gauges = document.getElementById("gauges");
   new MutationObserver(() => requestAnimationFrame(() => {
-    window.seen[figures.textContent] ??= performance.timeOrigin + performance.now();
-  })).observe(figures, { childList: true, characterData: true, subtree: true });
+    const row = [...gauges.rows].find((each) => each.cells[0].textContent === "angle");
+    const text = row?.cells[1].textContent;
+    window.seen[text] ??= performance.timeOrigin + performance.now();
+  })).observe(gauges, { childList: true, characterData: true, subtree: true });
 }"""
 
 
-def plan(path: str) -> str:
-    """Return an instrument file with one gauge at the port."""
+def plan(paths: list[str]) -> str:
+    """Return an instrument file with a gauge at each port."""
     text = new_instrument("latency", gauges="one")
-    return re.sub(r"angle-line@serial:[^\"]*", f"angle-line@serial:{path}?baud=115200", text, count=1)
+    first = re.sub(r"angle-line@serial:[^\"]*", f"angle-line@serial:{paths[0]}?baud=115200", text, count=1)
+    others = [f'g{place} = "angle-line@serial:{path}?baud=115200"' for place, path in enumerate(paths[1:])]
+    return first.replace("[gauges]\n", "\n".join(["[gauges]", *others, ""]), 1)
+
+
+def send_others(ends: list[int], stop: threading.Event) -> None:
+    """Write the lines of the other gauges until told to stop."""
+    began, sent = time.monotonic(), 0
+    while not stop.is_set():
+        for place, end in enumerate(ends):
+            os.write(end, b"+%6.2f deg \r\n" % (2.8 + 0.05 * ((sent * 7 + place) % 3)))
+        sent += 1
+        time.sleep(max(0.0, began + sent / OTHERS_HZ - time.monotonic()))
 
 
 def drain(stop: threading.Event) -> None:
@@ -64,10 +80,11 @@ def cpu_s(pid: int) -> float:
 def main() -> None:
     """Print the latencies."""
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 30.0
-    far, near = pty.openpty()
-    tty.setraw(near)
+    pairs = [pty.openpty() for _ in range(1 + OTHERS)]
+    for _, near in pairs:
+        tty.setraw(near)
     with tempfile.TemporaryDirectory() as folder:
-        Path(folder, "latency.toml").write_text(plan(os.ttyname(near)), encoding="utf-8")
+        Path(folder, "latency.toml").write_text(plan([os.ttyname(near) for _, near in pairs]), encoding="utf-8")
         server = subprocess.Popen(
             [sys.executable, "-m", "gaugelog", "bench", "--port", str(PORT)], cwd=folder, stdout=subprocess.DEVNULL
         )
@@ -81,7 +98,8 @@ def main() -> None:
                     connection.getresponse().read()
                     break
                 time.sleep(0.1)
-            measure(far, server.pid, seconds, stop)
+            threading.Thread(target=send_others, args=([far for far, _ in pairs[1:]], stop), daemon=True).start()
+            measure(pairs[0][0], server.pid, seconds, stop)
         finally:
             stop.set()
             server.terminate()
@@ -98,7 +116,9 @@ def measure(far: int, pid: int, seconds: float, stop: threading.Event) -> None:
         page.goto(f"http://127.0.0.1:{PORT}/")
         paint = page.evaluate("performance.getEntriesByName('first-paint')[0]?.startTime ?? 0")
         loaded = page.evaluate("performance.getEntriesByType('resource').reduce((sum, e) => sum + e.transferSize, 0)")
-        page.click("#sand button")
+        page.click("#tab-clamps")
+        page.click("#clamp")
+        page.wait_for_selector("#gauges tr")
         page.evaluate(_WATCH)
         sent: dict[str, float] = {}
         began_cpu, began = cpu_s(pid), time.monotonic()
@@ -115,7 +135,10 @@ def measure(far: int, pid: int, seconds: float, stop: threading.Event) -> None:
     if not delays:
         raise SystemExit(f"nothing was seen on the page; it shows {list(seen)[:3]}")
     p95 = delays[int(0.95 * (len(delays) - 1))]
-    print(f"{len(delays)} of {len(sent)} values seen, one page and {PLAIN_CLIENTS} plain clients, {RATE_HZ} readings/s")
+    print(
+        f"{len(delays)} of {len(sent)} values seen, one page and {PLAIN_CLIENTS} plain clients, {RATE_HZ} readings/s,"
+        f" {OTHERS} more gauges at {OTHERS_HZ}/s recorded"
+    )
     print(f"byte to changed frame: median {statistics.median(delays):.0f} ms, 95th percentile {p95:.0f} ms")
     print(f"server {100 * used:.1f} % of a core; first paint {paint:.0f} ms, {loaded / 1000:.0f} kB loaded")
 

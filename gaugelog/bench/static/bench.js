@@ -30,7 +30,7 @@ function show() {
   pages.snapshot.stages(state.stages);
   pages.snapshot.show(state.snapshot, state.taken, old > 0);
   pages.clamps.checkpoints(state.checkpoints);
-  pages.clamps.show(state.clamps, old > 0);
+  pages.clamps.show(state.clamps, old > 0, state.gauges);
 }
 
 function onAge(age) {
@@ -55,7 +55,8 @@ new Live(
   },
   (told) => {
     if (!state) return;
-    state.gauges = state.gauges.map((each) => (each.name === told.gauge.name ? told.gauge : each));
+    const fresh = new Map(told.gauges.map((each) => [each.name, each]));
+    state.gauges = state.gauges.map((each) => fresh.get(each.name) ?? each);
     if (told.sanding) state.sanding = told.sanding;
     if (told.clamps) state.clamps = told.clamps;
     if (told.now && state.snapshot) state.snapshot.now = told.now;

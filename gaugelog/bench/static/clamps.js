@@ -50,7 +50,8 @@ export class Clamps {
     return true;
   }
 
-  show(told, old) {
+  show(told, old, gauges) {
+    const latest = new Map(gauges.map((each) => [each.name, each.value]));
     const calling = (told?.alarms ?? []).filter((each) => each.calls);
     document.body.classList.toggle("calling", calling.length > 0);
     if (calling.length !== this.called) {
@@ -72,7 +73,7 @@ export class Clamps {
     $("times").textContent = times.join(" · ");
     $("gauges").replaceChildren(...(told?.gauges ?? []).map((each) => {
       const row = document.createElement("tr");
-      const cells = [each.now ?? "–", each.change ?? "–", old ? "old" : each.link ?? ""];
+      const cells = [latest.get(each.name) ?? "–", each.change ?? "–", old ? "old" : each.link ?? ""];
       const head = element("th", each.name);
       head.scope = "row";
       row.append(head, ...cells.map((text) => element("td", text, old ? "old" : "")));

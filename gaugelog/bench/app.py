@@ -22,7 +22,8 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from gaugelog.bench.guard import CODE_PATH, COOKIE, Door, Guard
+from gaugelog.bench.client import COOKIE
+from gaugelog.bench.guard import CODE_PATH, Door, Guard
 from gaugelog.bench.hub import Hub, event_bytes
 from gaugelog.bench.state import state_document
 from gaugelog.bench.work import Bench, failure

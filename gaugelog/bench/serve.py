@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import uvicorn
 
 from gaugelog.bench.app import Documents, Pages
+from gaugelog.bench.client import LOOPBACK
 from gaugelog.bench.guard import Door
 from gaugelog.bench.state import clamps_document, readings_document
 from gaugelog.bench.work import Bench
@@ -27,7 +28,6 @@ from gaugelog.recorder.work import now
 TOLD_EVERY_S = 0.025
 GATHER_S = 0.004
 CLAMPS_EVERY_S = 0.5
-LOOPBACK = "127.0.0.1"
 _ELSEWHERE = ("192.0.2.1", 9)
 
 

@@ -179,6 +179,10 @@ def _now(snapshot: SnapshotWork, task: Task, bench: Bench) -> Document:
     }
     if placing is not None and placing.reading is not None:
         document |= {"reading": reading_text(placing.reading, instrument.units), "progress": placing.progress}
+        if placing.body_value is not None:
+            reading = placing.reading
+            body = value_text(placing.body_value, reading.quantity, reading.resolution, instrument.units)
+            document["where"] += f" Body: {body}."
     return document
 
 

@@ -18,6 +18,7 @@ from gaugelog.model.kinds import AFTER, BEFORE, WET
 from gaugelog.model.placement import CLAMP_SITTING, MarkKind
 from gaugelog.model.readings import Heard, LinkChange, LinkState, Reading
 from gaugelog.model.typed import parse_typed
+from gaugelog.model.typed_marks import named_mark, seconds_ago
 from gaugelog.recorder.clamping import ClampWork, KeptAlarm
 from gaugelog.recorder.sanding import SandingWork
 from gaugelog.recorder.snapshotting import SnapshotWork
@@ -235,6 +236,8 @@ class Bench:
 
     def _begin_snapshot(self, asked: Mapping[str, Any], _time_ns: int) -> str:
         stage, again = self._text(asked, "stage"), bool(asked.get("again"))
+        if self.snapshot is not None and self.snapshot.stage == stage and not again:
+            return f"The snapshot {stage} is being taken."
         check_stage(stage, self.work.instrument, self.work.writer.path)
         if self.clamping is None:
             self._stop(f"capture {stage}")
@@ -312,12 +315,11 @@ class Bench:
         return "Recording the clamp session."
 
     def _mark(self, asked: Mapping[str, Any], time_ns: int) -> str:
-        name = self._text(asked, "name")
-        kind = next((kind for kind in MarkKind if kind.value == name and kind is not MarkKind.NOTE), None)
-        if kind is None:
-            raise BadArgumentError(name, "glue on, clamps on or clamps off")
-        self._must_clamp().mark(kind, time_ns)
-        return f"Marked: {kind.value}."
+        kind, words = named_mark(self._text(asked, "name"))
+        ago = self._text(asked, "ago")
+        ago_s = seconds_ago(ago) if ago else 0.0
+        self._must_clamp().mark(kind, time_ns, ago_s=ago_s, words=words)
+        return f"Marked: {words or kind.value}{f', {ago} ago' if ago_s else ''}."
 
     def _note(self, asked: Mapping[str, Any], time_ns: int) -> str:
         words = self._text(asked, "words")

@@ -28,6 +28,7 @@ def bench(
     While it runs it is the recording's one writer. Ctrl-C ends it.
     """
     from gaugelog.bench.app import Documents
+    from gaugelog.bench.client import noted
     from gaugelog.bench.guard import Door
     from gaugelog.bench.serve import BenchServer, open_place
     from gaugelog.bench.work import IDLE_SITTING, Bench
@@ -52,7 +53,8 @@ def bench(
             lambda: _chart(target, piece),
             lambda checkpoint: _place(piece, checkpoint),
         )
-        start(BenchServer(Bench(work), place, documents, door).attend())
+        with noted(target, place.listener.getsockname()[1], door.admit() if door is not None else ""):
+            start(BenchServer(Bench(work), place, documents, door).attend())
     typer.echo(f"Kept in {target}.")
 
 

@@ -37,6 +37,7 @@ def capture(
     as_json: JsonOption = False,
 ) -> None:
     """Walk through the checkpoints of a stage and keep each placement at once; stop with q and go on later."""
+    from gaugelog.cli.bench_desk import join_bench
     from gaugelog.cli.capture_desk import CaptureDesk
     from gaugelog.cli.live import start
     from gaugelog.recorder.snapshotting import SnapshotWork
@@ -48,6 +49,9 @@ def capture(
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
     check_stage(stage, piece, target)
+    at_bench = {"do": "snapshot", "stage": stage, "again": again}
+    if not (more or at or from_table or as_json) and join_bench(target, at_bench, quiet=quiet):
+        return
     folders = datasheet_folders(path.parent)
     anchor = now()
     table = _read_table(piece, folders, from_table, stage, anchor.monotonic_ns) if from_table is not None else ()

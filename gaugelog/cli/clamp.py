@@ -49,6 +49,7 @@ def clamp(
 
     Keys set marks and acknowledge alarms. Ctrl-C ends it, and it can go on later.
     """
+    from gaugelog.cli.bench_desk import join_bench
     from gaugelog.cli.clamp_desk import ClampDesk
     from gaugelog.cli.live import start
     from gaugelog.model.placement import CLAMP_SITTING
@@ -74,6 +75,10 @@ def clamp(
 
         take_table(table, load_instrument(path), target, path.parent)
         return
+    if mark is not None and _marked_at_bench(target, mark, ago):
+        return
+    if mark is None and not gauges and not on_alarm and join_bench(target, {"do": "clamp"}, quiet=quiet):
+        return
     piece = load_instrument(path)
     names = tuple(piece.gauge(name).name for name in gauges) if gauges else tuple(piece.gauges)
     with open_work(piece, target, CLAMP_SITTING, datasheet_folders(path.parent)) as work:
@@ -84,6 +89,21 @@ def clamp(
         else:
             start(desk.attend())
     typer.echo(f"Kept in {target}. Next: gaugelog drift; after the cure: gaugelog capture after.")
+
+
+def _marked_at_bench(recording: Path, mark: str, ago: str) -> bool:
+    """Have a running bench set a mark, and say what it says; return whether one runs.
+
+    Raises:
+        BenchRefusedError: it records no clamp session, or the mark is none.
+    """
+    from gaugelog.bench.client import ask_bench
+
+    said = ask_bench(recording, {"do": "mark", "name": mark, "ago": ago})
+    if said is None:
+        return False
+    typer.echo(f"At the bench: {said}")
+    return True
 
 
 def _must_go_together(instead: dict[str, bool], live: dict[str, bool]) -> None:

@@ -5,7 +5,6 @@ Here: what each key does and what is said. Not here: recording (`recorder.clampi
 
 from __future__ import annotations
 
-import difflib
 import re
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from gaugelog.cli.entry import Command, Line
 from gaugelog.errors import BadArgumentError
 from gaugelog.model.kinds import WET
 from gaugelog.model.placement import MarkKind
+from gaugelog.model.typed_marks import named_mark, seconds_ago
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -27,21 +27,7 @@ _ASK_NOTE = "Note"
 _ASK_SPOT = "Spot reading: checkpoint and value, such as clearance-bass 0.30"
 _ASK_SET_BACK = "Set a mark back: which, and how long ago, such as clamps on 2m"
 _MARK_KEYS = {"g": MarkKind.GLUE_ON, "c": MarkKind.CLAMPS_ON, "f": MarkKind.CLAMPS_OFF}
-_AGO = re.compile(r"\s*(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+)\s*s?)?\s*$")
 _SET_BACK = re.compile(r"\s*(?P<name>\S.*?)\s+(?P<ago>\d[\dhmins ]*)$")
-
-
-def seconds_ago(text: str) -> float:
-    """Return the seconds that `2m`, `1h30m` or `45s` name.
-
-    Raises:
-        BadArgumentError: it names no time.
-    """
-    match = _AGO.match(text)
-    if match is None or not any(match.groups()):
-        raise BadArgumentError(text, "a time such as 45s, 2m or 1h30m")
-    hours, minutes, seconds = (int(part or 0) for part in match.groups())
-    return hours * 3600.0 + minutes * 60.0 + seconds
 
 
 class ClampDesk(Desk):
@@ -130,12 +116,8 @@ class ClampDesk(Desk):
         Raises:
             BadArgumentError: it is no time, the name is empty, or very like a mark's: a slip of the finger is no note.
         """
-        written = name.strip()
-        kind = next((kind for kind in MarkKind if kind.value == written.lower()), MarkKind.NOTE)
-        near = difflib.get_close_matches(written.lower(), [mark.value for mark in _MARK_KEYS.values()], 1, 0.75)
-        if kind is MarkKind.NOTE and near:
-            raise BadArgumentError(written, f"it is very like the mark {near[0]!r}; as a note, say it in other words")
-        self._mark(kind, written if kind is MarkKind.NOTE else "", ago, time_ns)
+        kind, words = named_mark(name)
+        self._mark(kind, words, ago, time_ns)
 
     def _note(self, words: str) -> None:
         self._mark(MarkKind.NOTE, words, "0s", self._now_ns)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from gaugelog.cli.options import InstrumentOption, RecordingOption
+from gaugelog.cli.options import InstrumentOption, RecordingOption, find_files
+from gaugelog.errors import GaugelogError
 
 
 def stream(
@@ -27,5 +30,25 @@ def stream(
     from gaugelog.cli.live import start
     from gaugelog.cli.stream_desk import StreamDesk, open_sanding
 
+    if (
+        sys.stdout.isatty()
+        and "@" not in gauge
+        and _sanding_at_bench(gauge, target, within, quiet, instrument, recording)
+    ):
+        return
     with open_sanding(gauge, target, within, record, instrument, recording) as (work, state):
         start(StreamDesk(work, state, quiet=quiet).attend())
+
+
+def _sanding_at_bench(
+    gauge: str, target: str | None, within: str | None, quiet: bool, instrument: Path | None, recording: Path | None
+) -> bool:
+    """Sand by a gauge of a running bench, which has its port; return whether one runs."""
+    from gaugelog.cli.bench_desk import join_bench
+
+    try:
+        _, kept_in = find_files(instrument, recording)
+    except GaugelogError:  # no instrument file here, so no bench either
+        return False
+    asked = {"do": "sand", "gauge": gauge, "target": target or "", "within": within or ""}
+    return join_bench(kept_in, asked, quiet=quiet)

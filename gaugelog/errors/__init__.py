@@ -21,6 +21,8 @@ from gaugelog.errors.files import (
 )
 from gaugelog.errors.gauges import (
     AddressError,
+    BenchGoneError,
+    BenchRefusedError,
     FaultyDatasheetError,
     FaultyLogError,
     GaugeNameTakenError,
@@ -56,6 +58,8 @@ from gaugelog.errors.work import (
 __all__ = [
     "AddressError",
     "BadArgumentError",
+    "BenchGoneError",
+    "BenchRefusedError",
     "DamagedRecordingError",
     "Fault",
     "FaultyDatasheetError",

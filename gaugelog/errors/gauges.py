@@ -218,3 +218,32 @@ class PortTakenError(GaugelogError):
     def hint(self) -> str:
         """Take another."""
         return "Nothing was begun. --port takes another number; 0 takes any that is free."
+
+
+class BenchGoneError(GaugelogError):
+    """A running bench that has ended, or is heard no more."""
+
+    slug = "bench-gone"
+
+    def __init__(self) -> None:
+        super().__init__("the bench has ended, or can't be heard any more")
+
+    @property
+    def hint(self) -> str:
+        """The work goes on without it."""
+        return "What it kept is in the recording. The same command, given again, goes on from there by itself."
+
+
+class BenchRefusedError(GaugelogError):
+    """Something that a running bench was asked to do and did not."""
+
+    slug = "bench-refused"
+
+    def __init__(self, words: str) -> None:
+        self.words = words
+        super().__init__(f"the bench that holds the recording says: {words.rstrip('. ')}")
+
+    @property
+    def hint(self) -> str:
+        """What it was doing goes on."""
+        return "The bench goes on as it was. Look at its page, or end it to work from here."

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 import time
 
+import pytest
+
+from gaugelog.bench.client import COOKIE
 from gaugelog.store.reader import open_recording
 
 
@@ -11,17 +17,58 @@ def kept(bench):
     return open_recording(bench.folder / "baritone.gaugelog")
 
 
-def test_it_is_the_recording_s_one_writer(serve, tmp_path) -> None:
-    import subprocess
-    import sys
+def run_beside(bench, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run a command in the bench's folder."""
+    return subprocess.run(
+        [sys.executable, "-m", "gaugelog", *arguments], cwd=bench.folder, capture_output=True, text=True
+    )
 
+
+def test_it_is_the_recording_s_one_writer(serve) -> None:
     bench = serve()
     assert bench.url
-    ran = subprocess.run(
-        [sys.executable, "-m", "gaugelog", "clamp", "--mark", "glue on"], cwd=tmp_path, capture_output=True, text=True
-    )
+    ran = run_beside(bench, "capture", "before", "--more", "1")
     assert ran.returncode == 2
     assert "gaugelog bench" in ran.stderr
+
+
+@pytest.mark.parametrize("options", [(), ("--share",)])
+def test_a_mark_from_the_command_line_goes_through_the_bench(serve, options: tuple[str, ...]) -> None:
+    bench = serve(*options)
+    assert bench.url
+    note = bench.folder / "baritone.gaugelog.bench"
+    assert note.stat().st_mode & 0o077 == 0
+    refused = run_beside(bench, "clamp", "--mark", "glue on")
+    assert refused.returncode == 2
+    assert "no clamp session is being recorded" in refused.stderr
+    key = json.loads(note.read_text())["key"]
+    assert bool(key) == bool(options)
+    assert bench.ask("POST", "/do", b'{"do": "clamp"}', Cookie=f"{COOKIE}={key}")[0] == 200
+    for words in (("glue on", "--ago", "2m"), ("cauls warm",)):
+        marked = run_beside(bench, "clamp", "--mark", *words)
+        assert marked.returncode == 0, marked.stderr
+        assert f"At the bench: Marked: {words[0]}" in marked.stdout
+    assert run_beside(bench, "clamp", "--mark", "glue onn").returncode == 2
+    assert run_beside(bench, "clamp", "--mark", "glue on", "--ago", "soon").returncode == 2
+    now_us = time.time_ns() // 1000
+    bench.end()
+    assert not note.exists()
+    with kept(bench) as recording:
+        glue, said = recording.marks()
+    assert (glue.kind.value, said.words) == ("glue on", "cauls warm")
+    assert abs(now_us - 120e6 - glue.utc_us) < 15e6
+
+
+def test_a_note_that_leads_nowhere_harms_nothing(serve) -> None:
+    bench = serve()
+    assert bench.url
+    bench.end()
+    note = bench.folder / "baritone.gaugelog.bench"
+    for left in ('{"port": 1, "key": ""}', "[]", "{"):
+        note.write_text(left)
+        assert run_beside(bench, "clamp", "--mark", "glue on").returncode == 0
+    with kept(bench) as recording:
+        assert [mark.kind.value for mark in recording.marks()] == ["glue on"] * 3
 
 
 def test_sanding_tells_how_far_off_keeps_passes_and_readings(serve) -> None:

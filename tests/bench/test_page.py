@@ -115,7 +115,7 @@ def test_the_clamp_session_s_chart_is_one_touch_away(serve, page) -> None:
     page.wait_for_timeout(2500)
     page.click("#chart-look")
     expect(page.frame_locator("#chart").locator("h1")).to_contain_text("clamp session", timeout=WAIT_MS)
-    assert page.frame_locator("#chart").locator(".js-plotly-plot").count() == 1
+    expect(page.frame_locator("#chart").locator(".js-plotly-plot")).to_have_count(1, timeout=WAIT_MS)
 
 
 def test_an_alarm_covers_the_page_until_it_is_acknowledged(serve, page, tmp_path) -> None:

@@ -10,28 +10,18 @@ Run: python tests/benchmarks/bench_latency.py [SECONDS]
 
 from __future__ import annotations
 
-import contextlib
-import http.client
 import json
 import os
-import pty
-import re
 import statistics
-import subprocess
 import sys
-import tempfile
 import threading
 import time
-import tty
-from pathlib import Path
 
+from bench_rig import ADDRESS, CHROMIUM, Rig, cpu_s, drain, served
 from playwright.sync_api import sync_playwright
 
-from gaugelog.instruments.new import new_instrument
-
-RATE_HZ, PLAIN_CLIENTS, PORT = 10, 9, 8479
+RATE_HZ, PLAIN_CLIENTS = 10, 9
 OTHERS, OTHERS_HZ = 8, 50
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 _WATCH = """() => {
   window.seen = {};
   const gauges = document.getElementById("gauges");
@@ -43,77 +33,20 @@ _WATCH = """() => {
 }"""
 
 
-def plan(paths: list[str]) -> str:
-    """Return an instrument file with a gauge at each port."""
-    text = new_instrument("latency", gauges="one")
-    first = re.sub(r"angle-line@serial:[^\"]*", f"angle-line@serial:{paths[0]}?baud=115200", text, count=1)
-    others = [f'g{place} = "angle-line@serial:{path}?baud=115200"' for place, path in enumerate(paths[1:])]
-    return first.replace("[gauges]\n", "\n".join(["[gauges]", *others, ""]), 1)
-
-
-def send_others(ends: list[int], stop: threading.Event) -> None:
-    """Write the lines of the other gauges until told to stop."""
-    began, sent = time.monotonic(), 0
-    while not stop.is_set():
-        for place, end in enumerate(ends):
-            os.write(end, b"+%6.2f deg \r\n" % (2.8 + 0.05 * ((sent * 7 + place) % 3)))
-        sent += 1
-        time.sleep(max(0.0, began + sent / OTHERS_HZ - time.monotonic()))
-
-
-def drain(stop: threading.Event) -> None:
-    """Listen as a plain client until told to stop."""
-    connection = http.client.HTTPConnection("127.0.0.1", PORT, timeout=60)
-    connection.request("GET", "/events")
-    answer = connection.getresponse()
-    while not stop.is_set() and answer.readline():
-        pass
-    connection.close()
-
-
-def cpu_s(pid: int) -> float:
-    """Return the processor time of a process."""
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
 def main() -> None:
     """Print the latencies."""
-    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 30.0
-    pairs = [pty.openpty() for _ in range(1 + OTHERS)]
-    for _, near in pairs:
-        tty.setraw(near)
-    with tempfile.TemporaryDirectory() as folder:
-        Path(folder, "latency.toml").write_text(plan([os.ttyname(near) for _, near in pairs]), encoding="utf-8")
-        server = subprocess.Popen(
-            [sys.executable, "-m", "gaugelog", "bench", "--port", str(PORT)], cwd=folder, stdout=subprocess.DEVNULL
-        )
-        stop = threading.Event()
-        try:
-            until = time.monotonic() + 20
-            while time.monotonic() < until:
-                with contextlib.suppress(OSError):
-                    connection = http.client.HTTPConnection("127.0.0.1", PORT, timeout=5)
-                    connection.request("GET", "/")
-                    connection.getresponse().read()
-                    break
-                time.sleep(0.1)
-            threading.Thread(target=send_others, args=([far for far, _ in pairs[1:]], stop), daemon=True).start()
-            measure(pairs[0][0], server.pid, seconds, stop)
-        finally:
-            stop.set()
-            server.terminate()
-            server.wait(10)
+    with served(OTHERS, OTHERS_HZ) as rig:
+        measure(rig, float(sys.argv[1]) if len(sys.argv) > 1 else 30.0)
 
 
-def measure(far: int, pid: int, seconds: float, stop: threading.Event) -> None:
+def measure(rig: Rig, seconds: float) -> None:
     """Write lines, watch the page, print what came of it."""
     for _ in range(PLAIN_CLIENTS):
-        threading.Thread(target=drain, args=(stop,), daemon=True).start()
+        threading.Thread(target=drain, args=(rig.stop,), daemon=True).start()
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         page = browser.new_page(viewport={"width": 820, "height": 1180})
-        page.goto(f"http://127.0.0.1:{PORT}/")
+        page.goto(ADDRESS)
         paint = page.evaluate("performance.getEntriesByName('first-paint')[0]?.startTime ?? 0")
         loaded = page.evaluate("performance.getEntriesByType('resource').reduce((sum, e) => sum + e.transferSize, 0)")
         page.click("#tab-clamps")
@@ -121,13 +54,13 @@ def measure(far: int, pid: int, seconds: float, stop: threading.Event) -> None:
         page.wait_for_selector("#gauges tr")
         page.evaluate(_WATCH)
         sent: dict[str, float] = {}
-        began_cpu, began = cpu_s(pid), time.monotonic()
+        began_cpu, began = cpu_s(rig.pid), time.monotonic()
         for count in range(int(seconds * RATE_HZ)):
             value = 10 + count * 0.01
             sent[f"{value:.2f}°"] = time.time() * 1000
-            os.write(far, b"+%6.2f deg \r\n" % value)
+            os.write(rig.first, b"+%6.2f deg \r\n" % value)
             time.sleep(max(0.0, began + (count + 1) / RATE_HZ - time.monotonic()))
-        used = (cpu_s(pid) - began_cpu) / (time.monotonic() - began)
+        used = (cpu_s(rig.pid) - began_cpu) / (time.monotonic() - began)
         page.wait_for_timeout(500)
         seen: dict[str, float] = json.loads(page.evaluate("JSON.stringify(window.seen)"))
         browser.close()

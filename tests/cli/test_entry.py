@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from gaugelog.cli.clamp_desk import seconds_ago
 from gaugelog.cli.entry import Command, Entry, Line
 from gaugelog.errors import BadArgumentError
 from gaugelog.links.keyboard import Key
+from gaugelog.model.typed_marks import seconds_ago
 
 
 def typed(entry: Entry, text: str) -> list[Command | Line]:

@@ -93,8 +93,11 @@ def _clamps(clamps: Document, width: int) -> list[RenderableType]:
     elif clamps["alarms"]:
         last = clamps["alarms"][-1]
         lines.append(Text(f"last told: {last['head'].lower()}, {last['words']}", style=QUIET))
-    times = {"glue open": clamps["glue_open"], "in clamps": clamps["in_clamps"], "label": clamps["label"]}
-    lines.append(Text("   ".join(f"{name} {time}" for name, time in times.items() if time)))
+    if clamps["in_clamps"]:
+        label = f"   label: {clamps['label']}" if clamps["label"] else ""
+        lines.append(Text(f"in clamps {clamps['in_clamps']}{label}"))
+    elif clamps["glue_open"]:
+        lines.append(Text(f"glue open {clamps['glue_open']}"))
     if clamps["open_left"]:
         lines.append(Text(clamps["open_left"], style=STRONG))
     table = plain_table()

@@ -92,7 +92,10 @@ def test_what_calls_is_drawn_until_it_is_acknowledged(serve) -> None:
     }  # fmt: skip
     assert "SLIP  neck up 0.15 at 12:04:31" in drawn(state)
     assert "I have seen it" in drawn(state)
+    assert "glue open 1 min 00 s" in drawn(state)
     state["clamps"]["alarms"][0]["calls"] = False
+    state["clamps"] |= {"phase": "in clamps", "in_clamps": "2 min 00 s", "label": "24 h 00 min"}
+    assert "in clamps 2 min 00 s   label: 24 h 00 min" in drawn(state)
     assert "last told: slip" in drawn(state)
     assert "I have seen it" not in drawn(state)
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import socket
 import threading
 from collections.abc import AsyncIterator, Iterator
 from contextlib import contextmanager, suppress
@@ -112,6 +113,9 @@ async def told_by(recording: Path) -> AsyncIterator[Told]:
         while (told := await heard.get()) is not None:
             yield told
     finally:
+        if connection.sock is not None:
+            with suppress(OSError):
+                connection.sock.shutdown(socket.SHUT_RDWR)  # closing alone waits for what is being read
         connection.close()
     raise BenchGoneError
 

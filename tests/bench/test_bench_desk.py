@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 import time
@@ -124,3 +125,22 @@ def test_the_bench_s_end_is_told_to_who_follows_it(serve) -> None:
     assert following.returncode == 2
     assert "the bench has ended" in said
     assert "goes on from there" in said
+
+
+def test_who_follows_can_leave_a_bench_that_hangs(serve) -> None:
+    bench = serve()
+    assert bench.url
+    following = subprocess.Popen(
+        [sys.executable, "-u", "-m", "gaugelog", "clamp"],
+        cwd=bench.folder, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert following.stdout is not None
+    said = [following.stdout.readline() for _ in range(2)]
+    assert "Recording the clamp session." in said[1]
+    time.sleep(0.5)
+    bench.process.send_signal(signal.SIGSTOP)
+    try:
+        following.communicate("q\n", timeout=6)  # an answer is waited for ten seconds: leaving must not wait for one
+    finally:
+        bench.process.send_signal(signal.SIGCONT)
+    assert following.returncode == 0

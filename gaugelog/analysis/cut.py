@@ -46,8 +46,8 @@ class Pocket:
 
 
 @dataclass(frozen=True, slots=True)
-class Corners:
-    """Wood off the floor at its four corners, mm; minus is a shim's thickness there."""
+class AtEnds:
+    """Four lengths, mm: of the bass and the treble side of a pocket, each at its two ends."""
 
     bass_body_edge: float = 0.0
     bass_tail: float = 0.0
@@ -57,6 +57,11 @@ class Corners:
     def all(self) -> tuple[float, float, float, float]:
         """Return the four, in the order in which they are written."""
         return self.bass_body_edge, self.bass_tail, self.treble_body_edge, self.treble_tail
+
+
+@dataclass(frozen=True, slots=True)
+class Corners(AtEnds):
+    """Wood off the floor at its four corners, mm; minus is a shim's thickness there."""
 
     @property
     def body_edge(self) -> float:
@@ -95,17 +100,8 @@ class Corners:
 
 
 @dataclass(frozen=True, slots=True)
-class Cheeks:
+class Cheeks(AtEnds):
     """Wood off the two cheeks of a pocket at their two ends, mm: the neck goes to the cheek that loses wood."""
-
-    bass_body_edge: float = 0.0
-    bass_tail: float = 0.0
-    treble_body_edge: float = 0.0
-    treble_tail: float = 0.0
-
-    def all(self) -> tuple[float, float, float, float]:
-        """Return the four, in the order in which they are written."""
-        return self.bass_body_edge, self.bass_tail, self.treble_body_edge, self.treble_tail
 
     @property
     def nothing(self) -> bool:

@@ -16,14 +16,13 @@ from gaugelog.model.placement import MarkKind
 from gaugelog.model.readings import LinkState
 from gaugelog.recorder.clamping import ClampWork
 from gaugelog.recorder.snapshotting import SnapshotWork, Task
-from gaugelog.show.alarm_words import alarm_head, alarm_words, time_left_words
+from gaugelog.show.alarm_words import alarm_head, alarm_words, clamp_times_words
 from gaugelog.show.gauge_documents import finite, flag_words, iso_utc
 from gaugelog.show.live_parts import reading_text, where_now
 from gaugelog.show.numbers import (
     amount_text,
     decimals_of_step,
     display_unit,
-    duration_text,
     placement_text,
     rounded,
     value_text,
@@ -190,14 +189,9 @@ def clamps_document(session: ClampWork) -> Document:
     """Return a clamp session: phase, times against the label, gauges against the start, what calls."""
     instrument = session.instrument
     open_s, clamps_s = (session.seconds_since(kind) for kind in (MarkKind.GLUE_ON, MarkKind.CLAMPS_ON))
-    glue = instrument.glue
     return {
         "phase": session.phase.value,
-        "glue_open": None if open_s is None else duration_text(open_s),
-        "open_left": time_left_words(session.phase, open_s, glue),
-        "in_clamps": None if clamps_s is None else duration_text(clamps_s),
-        "label": None if glue.clamp_time_h is None else duration_text(glue.clamp_time_h * 3600),
-        "clamp_share": None if clamps_s is None or not glue.clamp_time_h else clamps_s / (glue.clamp_time_h * 3600),
+        "times": clamp_times_words(session.phase, open_s, clamps_s, instrument.glue),
         "readings": session.readings,
         "gauges": [
             {

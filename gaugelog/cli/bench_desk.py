@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gaugelog.bench.client import Told, ask_bench, told_by
-from gaugelog.cli.desk import Desk
+from gaugelog.cli.desk import ASK_NOTE, ASK_SKIP, ASK_SPOT, ASK_TURN, Desk
 from gaugelog.cli.entry import Command, Line
 from gaugelog.errors import BenchGoneError
 
@@ -19,12 +19,8 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
 _SILENT_S, _BELL_EVERY_S = 3.0, 5.0
-_ASK_NOTE = "Note"
-_ASK_SPOT = "Spot reading: checkpoint and value, such as clearance-bass 0.30"
-_ASK_SKIP = "Why is it skipped"
-_ASK_TURN = "Turn to which checkpoint"
-_QUESTIONS = {("clamps", "n"): _ASK_NOTE, ("clamps", "r"): _ASK_SPOT, ("snapshot", "s"): _ASK_SKIP,
-              ("snapshot", "t"): _ASK_TURN}  # fmt: skip
+_QUESTIONS = {("clamps", "n"): ASK_NOTE, ("clamps", "r"): ASK_SPOT, ("snapshot", "s"): ASK_SKIP,
+              ("snapshot", "t"): ASK_TURN}  # fmt: skip
 _ASKED: dict[tuple[str, str], dict[str, Any]] = {
     ("sanding", ""): {"do": "pass"},
     ("sanding", " "): {"do": "pass"},
@@ -157,10 +153,10 @@ class BenchDesk(Desk):
     def _answer(self, question: str, text: str) -> None:
         checkpoint, _, value = text.strip().partition(" ")
         asked = {
-            _ASK_NOTE: {"do": "note", "words": text},
-            _ASK_SPOT: {"do": "spot", "checkpoint": checkpoint, "value": value},
-            _ASK_SKIP: {"do": "skip", "reason": text},
-            _ASK_TURN: {"do": "turn", "checkpoint": text},
+            ASK_NOTE: {"do": "note", "words": text},
+            ASK_SPOT: {"do": "spot", "checkpoint": checkpoint, "value": value},
+            ASK_SKIP: {"do": "skip", "reason": text},
+            ASK_TURN: {"do": "turn", "checkpoint": text},
         }
         self._ask(asked[question])
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gaugelog.cli.desk import Desk
+from gaugelog.cli.desk import ASK_SKIP, ASK_TURN, Desk
 from gaugelog.cli.entry import Command, Line
 
 if TYPE_CHECKING:
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from gaugelog.model.readings import Heard, LinkChange
     from gaugelog.recorder.snapshotting import SnapshotWork
 
-_WHY_SKIP = "Why is it skipped"
-_WHICH = "Turn to which checkpoint"
 _DROP_WHICH = "Drop which placement of this checkpoint, counted from 1"
 
 
@@ -78,9 +76,9 @@ class CaptureDesk(Desk):
             self.attendance.join(self._listen())
 
     def _line(self, line: Line) -> None:
-        if line.question == _WHY_SKIP:
+        if line.question == ASK_SKIP:
             self._skip(line.text or "no reason given")
-        elif line.question == _WHICH:
+        elif line.question == ASK_TURN:
             self._turn_to(line.text)
         elif line.question == _DROP_WHICH:
             self._drop(line.text)
@@ -105,9 +103,9 @@ class CaptureDesk(Desk):
             case "s" if command.words:
                 self._skip(command.words)
             case "s":
-                self.entry.ask(_WHY_SKIP)
+                self.entry.ask(ASK_SKIP)
             case "t":
-                self._turn_to(command.words) if command.words else self.entry.ask(_WHICH)
+                self._turn_to(command.words) if command.words else self.entry.ask(ASK_TURN)
             case "x":
                 self._drop(command.words) if command.words else self.entry.ask(_DROP_WHICH)
             case "q":

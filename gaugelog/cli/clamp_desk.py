@@ -9,7 +9,7 @@ import re
 from typing import TYPE_CHECKING
 
 from gaugelog.cli.alarm_bell import AlarmBell, shown
-from gaugelog.cli.desk import Desk
+from gaugelog.cli.desk import ASK_NOTE, ASK_SPOT, Desk
 from gaugelog.cli.entry import Command, Line
 from gaugelog.errors import BadArgumentError
 from gaugelog.model.kinds import WET
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from gaugelog.recorder.clamping import ClampWork
     from gaugelog.recorder.snapshotting import SnapshotWork
 
-_ASK_NOTE = "Note"
-_ASK_SPOT = "Spot reading: checkpoint and value, such as clearance-bass 0.30"
 _ASK_SET_BACK = "Set a mark back: which, and how long ago, such as clamps on 2m"
 _MARK_KEYS = {"g": MarkKind.GLUE_ON, "c": MarkKind.CLAMPS_ON, "f": MarkKind.CLAMPS_OFF}
 _SET_BACK = re.compile(r"\s*(?P<name>\S.*?)\s+(?P<ago>\d[\dhmins ]*)$")
@@ -87,22 +85,22 @@ class ClampDesk(Desk):
         elif letter in _MARK_KEYS:
             self._mark(_MARK_KEYS[letter], "", words or "0s", self._now_ns)
         elif letter == "n":
-            self._note(words) if words else self.entry.ask(_ASK_NOTE)
+            self._note(words) if words else self.entry.ask(ASK_NOTE)
         elif letter == "b":
             self._set_back(words) if words else self.entry.ask(_ASK_SET_BACK)
         elif letter == "r":
-            self._spot(words) if words else self.entry.ask(_ASK_SPOT)
+            self._spot(words) if words else self.entry.ask(ASK_SPOT)
         elif letter == "w":
             self._begin_wet()
         elif letter == "e":
             self.attendance.stop()
 
     def _line(self, line: Line) -> None:
-        if line.question == _ASK_NOTE:
+        if line.question == ASK_NOTE:
             self._note(line.text)
         elif line.question == _ASK_SET_BACK:
             self._set_back(line.text)
-        elif line.question == _ASK_SPOT:
+        elif line.question == ASK_SPOT:
             self._spot(line.text)
         elif self.wet is not None:
             self.wet.type_in(line.text, self._now_ns)

@@ -19,6 +19,13 @@ if TYPE_CHECKING:
     from gaugelog.model.readings import LinkChange
 
 
+ASK_NOTE = "Note"
+ASK_SPOT = "Spot reading: checkpoint and value, such as clearance-bass 0.30"
+ASK_SKIP = "Why is it skipped"
+ASK_TURN = "Turn to which checkpoint"
+"""Questions that more than one desk asks."""
+
+
 class Desk(ABC):
     """Attends to gauges and keys; `letters` are its commands, `now_ns` the moment it begins."""
 

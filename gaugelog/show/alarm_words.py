@@ -91,3 +91,27 @@ def alarm_document(alarm: Alarm, time_utc_us: int) -> Document:
         "size": alarm.size,
         "unit": alarm.quantity.base_unit,
     }
+
+
+def clamp_times_words(phase: Phase, glue_open_s: float | None, in_clamps_s: float | None, glue: Glue) -> list[str]:
+    """Return the times that count in a phase of the clamp session, each in words, against the glue's label if given.
+
+    Args:
+        phase: the phase that the marks say it is.
+        glue_open_s: seconds since the glue went on, None before.
+        in_clamps_s: seconds since the clamps went on, None before.
+        glue: what the glue's label says, as the builder entered it.
+    """
+    left = time_left_words(phase, glue_open_s, glue)
+    words: list[str] = []
+    if phase is Phase.GLUE_OPEN and glue_open_s is not None:
+        words.append(f"for {duration_text(glue_open_s)}")
+    elif in_clamps_s is not None and phase is Phase.IN_CLAMPS:
+        label_s = None if glue.clamp_time_h is None else glue.clamp_time_h * 3600
+        of_label = "" if label_s is None else f" of {duration_text(label_s)} by your label"
+        words.append(f"for {duration_text(in_clamps_s)}{of_label}")
+        if label_s is not None and in_clamps_s < label_s:
+            words.append("leave it alone until the clamp time is over")
+    elif in_clamps_s is not None and phase is Phase.AFTER_CLAMPS:
+        words.append(f"the clamps went on {duration_text(in_clamps_s)} ago")
+    return [*words, *([left] if left else [])]

@@ -93,13 +93,7 @@ def _clamps(clamps: Document, width: int) -> list[RenderableType]:
     elif clamps["alarms"]:
         last = clamps["alarms"][-1]
         lines.append(Text(f"last told: {last['head'].lower()}, {last['words']}", style=QUIET))
-    if clamps["in_clamps"]:
-        label = f"   label: {clamps['label']}" if clamps["label"] else ""
-        lines.append(Text(f"in clamps {clamps['in_clamps']}{label}"))
-    elif clamps["glue_open"]:
-        lines.append(Text(f"glue open {clamps['glue_open']}"))
-    if clamps["open_left"]:
-        lines.append(Text(clamps["open_left"], style=STRONG))
+    lines += [Text(words) for words in clamps["times"]]
     table = plain_table()
     table.add_column("gauge", style=STRONG, overflow="fold")
     for head in ("now", "change"):

@@ -86,17 +86,15 @@ def test_what_calls_is_drawn_until_it_is_acknowledged(serve) -> None:
     state = {
         "doing": "clamps", "instrument": "baritone", "simulated": "", "snapshot": None, "sanding": None, "gauges": [],
         "clamps": {
-            "phase": "glue open", "glue_open": "1 min 00 s", "in_clamps": None, "label": None, "open_left": "",
+            "phase": "glue open", "times": ["for 1 min 00 s"],
             "gauges": [], "marks": [],
             "alarms": [{"head": "SLIP", "words": "neck up 0.15 at 12:04:31", "calls": True}],
         },
     }  # fmt: skip
     assert "SLIP  neck up 0.15 at 12:04:31" in drawn(state)
     assert "I have seen it" in drawn(state)
-    assert "glue open 1 min 00 s" in drawn(state)
+    assert "for 1 min 00 s" in drawn(state)
     state["clamps"]["alarms"][0]["calls"] = False
-    state["clamps"] |= {"phase": "in clamps", "in_clamps": "2 min 00 s", "label": "24 h 00 min"}
-    assert "in clamps 2 min 00 s   label: 24 h 00 min" in drawn(state)
     assert "last told: slip" in drawn(state)
     assert "I have seen it" not in drawn(state)
 

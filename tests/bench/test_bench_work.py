@@ -130,7 +130,7 @@ def test_a_clamp_session_is_marked_noted_and_spot_read_at_the_bench(serve) -> No
     assert "Nothing called" in bench.do(do="acknowledge")["said"]
     state = bench.events("state")[-1][1]
     assert state["clamps"]["phase"] == "glue open"
-    assert "by your label" in state["clamps"]["open_left"]
+    assert "by your label" in " ".join(state["clamps"]["times"])
     time.sleep(1.5)
     bench.do(do="end")
     with kept(bench) as recording:

@@ -5,27 +5,14 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import expect
 
-CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
-pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="there is no Chromium at " + str(CHROMIUM))
 WAIT_MS = 20_000
 _SMALL = "[...document.querySelectorAll('button')].filter(b => b.offsetParent && b.offsetHeight < 44).length"
 SIZES = ((360, 740), (820, 1180), (1440, 900))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture
@@ -120,7 +107,6 @@ def test_the_clamp_session_s_chart_is_one_touch_away(serve, page) -> None:
 
 def test_an_alarm_covers_the_page_until_it_is_acknowledged(serve, page, tmp_path) -> None:
     """A gauge that is unplugged in the clamps: a real port, whose other end goes away."""
-    import os
     import pty
     import threading
     import tty

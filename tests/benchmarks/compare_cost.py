@@ -6,11 +6,8 @@ Plans of 10, 20 and 30 checkpoints with ten placements at each stage; invented r
 
 from __future__ import annotations
 
-import statistics
-import time
-from collections.abc import Callable
-
 import numpy as np
+from figures import milliseconds
 
 from gaugelog.analysis.comparison import compare
 from gaugelog.analysis.neck_movement import neck_movement
@@ -66,24 +63,14 @@ def snapshot(instrument: Instrument, stage: str) -> Snapshot:
     return Snapshot(1, stage, 1, 0, None, kept, ())
 
 
-def milliseconds(work: Callable[[], object]) -> float:
-    """Return the median processor time of several runs."""
-    times = []
-    for _ in range(ROUNDS):
-        before = time.process_time()
-        work()
-        times.append(time.process_time() - before)
-    return 1000 * statistics.median(times)
-
-
 def main() -> None:
     """Print the figures."""
     for count in (10, 20, 30):
         instrument = plan(count)
         before, after = (snapshot(instrument, stage) for stage in (BEFORE, AFTER))
         told = compare(instrument, before, after)
-        rows = milliseconds(lambda: compare(instrument, before, after))  # noqa: B023 - run at once
-        neck = milliseconds(lambda: neck_movement(instrument, before, after, told))  # noqa: B023 - run at once
+        rows = milliseconds(lambda: compare(instrument, before, after), ROUNDS)  # noqa: B023 - run at once
+        neck = milliseconds(lambda: neck_movement(instrument, before, after, told), ROUNDS)  # noqa: B023 - run at once
         print(
             f"{count} checkpoints of {PLACEMENTS} placements: rows {rows:5.1f} ms, the neck as a whole {neck:5.1f} ms"
         )

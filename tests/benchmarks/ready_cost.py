@@ -7,12 +7,11 @@ Plans of 5 to 60 checkpoints with ten placements each; invented readings. The fi
 from __future__ import annotations
 
 import math
-import statistics
-import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from figures import milliseconds
 
 from gaugelog.analysis.neck_cut import cut_advice
 from gaugelog.analysis.neck_setting import neck_setting
@@ -87,16 +86,6 @@ def snapshot(instrument: Instrument, misread: Sequence[str] = ()) -> Snapshot:
     )
 
 
-def milliseconds(work: Callable[[], object]) -> float:
-    """Return the median processor time of several runs."""
-    times = []
-    for _ in range(ROUNDS):
-        before = time.process_time()
-        work()
-        times.append(time.process_time() - before)
-    return 1000 * statistics.median(times)
-
-
 def costs(count: int, misread: Sequence[str] = ()) -> Mapping[str, float]:
     """Return what each part costs for a plan of so many checkpoints, milliseconds."""
     instrument = plan(count)
@@ -108,10 +97,10 @@ def costs(count: int, misread: Sequence[str] = ()) -> Mapping[str, float]:
     if advice is None or not advice.needed:
         raise RuntimeError("the benchmark's neck stands too steep: a cut is needed")
     return {
-        "means": milliseconds(lambda: stage_means(instrument, before)),
-        "setting": milliseconds(lambda: neck_setting(instrument, means, steps)),
-        "gate": milliseconds(lambda: readiness(instrument, before, means, setting)),
-        "cut": milliseconds(lambda: cut_advice(instrument, setting, means, STEP_MM)),
+        "means": milliseconds(lambda: stage_means(instrument, before), ROUNDS),
+        "setting": milliseconds(lambda: neck_setting(instrument, means, steps), ROUNDS),
+        "gate": milliseconds(lambda: readiness(instrument, before, means, setting), ROUNDS),
+        "cut": milliseconds(lambda: cut_advice(instrument, setting, means, STEP_MM), ROUNDS),
     }
 
 

@@ -21,6 +21,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "analysis"))
 
+from figures import print_or_write
 from live_series import STEP_DEG, correlated, rounded, tell, walk, warm_up
 
 from gaugelog.analysis.slip import AlarmKind, SlipDetector
@@ -287,12 +288,7 @@ def main() -> None:
     parser.add_argument("--into", type=Path, help="page to write the tables into, between its two markers")
     given = parser.parse_args()
     text = report(given.share)
-    if given.into is None:
-        print(text)
-        return
-    page = given.into.read_text(encoding="utf-8")
-    head, tail = page.split(BEGIN)[0], page.split(END)[1]
-    given.into.write_text(f"{head}{BEGIN}\n\n{text}\n\n{END}{tail}", encoding="utf-8")
+    print_or_write(text, given.into, BEGIN, END)
 
 
 if __name__ == "__main__":

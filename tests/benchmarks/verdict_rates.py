@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from figures import print_or_write
 
 from gaugelog.analysis import rules
 from gaugelog.analysis.rules import Outcome
@@ -191,12 +192,7 @@ def main() -> None:
     rng = np.random.default_rng(686)
     parts = [tables(n, k, given.comparisons, rng) for n, k in SETTINGS]
     text = "\n\n".join([*parts, provable_table(given.comparisons, rng)])
-    if given.into is None:
-        print(text)
-        return
-    page = given.into.read_text(encoding="utf-8")
-    head, tail = page.split(BEGIN)[0], page.split(END)[1]
-    given.into.write_text(f"{head}{BEGIN}\n\n{text}\n\n{END}{tail}", encoding="utf-8")
+    print_or_write(text, given.into, BEGIN, END)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -28,6 +29,22 @@ class Ran:
 
 
 Run = Callable[..., Ran]
+
+
+@pytest.fixture(scope="session")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's folder, played once; for looking at, not for writing into."""
+    folder = tmp_path_factory.mktemp("demo")
+    assert main(["demo", "--into", str(folder)]) == 0
+    return folder
+
+
+@pytest.fixture
+def recording(played: Path, tmp_path: Path, run: Run) -> Path:
+    """A copy of the demo's recording, in the folder that commands run in."""
+    for path in played.iterdir():
+        shutil.copy(path, tmp_path)
+    return next(tmp_path.glob("*.gaugelog"))
 
 
 @pytest.fixture

@@ -164,7 +164,7 @@ def test_decimal_commas_old_line_ends_and_seconds_before_the_start(bring, tmp_pa
 def test_the_hour_that_a_clock_shows_twice_is_two_hours(bring, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Central European time went from 03:00 back to 02:00 on 2026-10-25 at 01:00 UTC (IANA time zone database)."""
     if not hasattr(time, "tzset"):
-        pytest.skip("this system's zone can't be set")
+        pytest.skip("a process's time zone can be set on POSIX systems only (time.tzset)")
     monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
     time.tzset()
     try:

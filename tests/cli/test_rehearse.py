@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import subprocess
 import sys
 from datetime import datetime
@@ -12,21 +11,6 @@ from pathlib import Path
 import pytest
 
 from gaugelog.cli import demo_story as story
-from gaugelog.cli.main import main
-
-
-@pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("rehearsed")
-    assert main(["demo", "--into", str(folder)]) == 0
-    return folder
-
-
-@pytest.fixture
-def recording(played: Path, tmp_path: Path, run) -> Path:
-    for path in played.iterdir():
-        shutil.copy(path, tmp_path)
-    return next(tmp_path.glob("*.gaugelog"))
 
 
 def alarms(printed: str) -> list[dict[str, object]]:

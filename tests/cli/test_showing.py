@@ -4,31 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import shutil
 from datetime import datetime
 from pathlib import Path
 
 import pytest
 
-from gaugelog.cli.main import main
-
 NAMES = ["neck", "body"]
-
-
-@pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's folder, played once."""
-    folder = tmp_path_factory.mktemp("demo")
-    assert main(["demo", "--into", str(folder)]) == 0
-    return folder
-
-
-@pytest.fixture
-def recording(played: Path, tmp_path: Path, run) -> Path:
-    """The demo's recording in the folder that commands run in."""
-    for path in played.iterdir():
-        shutil.copy(path, tmp_path)
-    return next(tmp_path.glob("*.gaugelog"))
 
 
 def table(printed: str) -> list[dict[str, str]]:

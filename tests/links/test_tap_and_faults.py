@@ -177,7 +177,9 @@ async def test_a_folder_that_is_not_there_ends_the_log_without_the_reading(tmp_p
     assert "is not written any more" in link.trouble
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no full device on this system")
+@pytest.mark.skipif(
+    not Path("/dev/full").exists(), reason="only Linux and some relatives have /dev/full, a disk that is always full"
+)
 async def test_a_full_disk_ends_the_log_without_the_reading(tmp_path: Path) -> None:
     link = TapLink(Scripted(), str(tmp_path / "tapped.log"))
     await link.open()
@@ -188,7 +190,7 @@ async def test_a_full_disk_ends_the_log_without_the_reading(tmp_path: Path) -> N
     assert "No space left" in link.trouble
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="the limit on a file's size is the system's")
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no limit on a file's size to set (RLIMIT_FSIZE)")
 async def test_what_fits_no_more_leaves_a_log_that_can_be_played(tmp_path: Path) -> None:
     import resource
 

@@ -13,7 +13,10 @@ import pytest
 from gaugelog.recorder import alarm_command
 from gaugelog.recorder.alarm_command import run_alarm_command
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="the commands are written for a POSIX shell")
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="the commands that these tests run are shell scripts")
+_sees_processes = pytest.mark.skipif(
+    not Path("/proc/self/stat").exists(), reason="whether a started process still runs is looked up in Linux's /proc"
+)
 
 
 async def test_it_is_told_in_its_environment_and_prints_nowhere(tmp_path: Path, capfd: pytest.CaptureFixture) -> None:
@@ -64,7 +67,7 @@ async def _ends(number: int) -> bool:
     return False
 
 
-@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks at /proc")
+@_sees_processes
 async def test_one_that_hangs_is_ended_with_all_that_it_started(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -74,7 +77,7 @@ async def test_one_that_hangs_is_ended_with_all_that_it_started(
     assert await _ends(await _child(tmp_path / "child"))
 
 
-@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks at /proc")
+@_sees_processes
 async def test_one_that_still_runs_at_the_end_is_ended_with_all_that_it_started(tmp_path: Path) -> None:
     running = asyncio.create_task(run_alarm_command(_writes_its_child(tmp_path / "child"), {}))
     child = await _child(tmp_path / "child")

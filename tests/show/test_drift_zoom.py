@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from itertools import combinations
 from pathlib import Path
@@ -19,7 +18,6 @@ from gaugelog.model.quantities import Quantity
 from gaugelog.show.charts import ChartSeries, DriftChart, write_chart
 from gaugelog.show.report import ReportData, write_report
 
-CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
 START_US = 1_773_498_300_000_000
 LENGTH_S = 10_000
 KNOCK_S = 5432.1
@@ -67,20 +65,6 @@ def session() -> DriftChart:
     curves = [ChartSeries(s.name, s.quantity.base_unit, s.utc_us, s.value, s.difference) for s in drawn]
     found = drift(series, MARKS, pairs=(("neck", "body"),))
     return DriftChart("Invented baritone: clamp session", curves, found, MARKS, "mm", simulated=True)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if not CHROMIUM.exists():
-        if os.environ.get("CI") == "true":
-            pytest.fail("there is no Chromium here, and CI must have one")
-        pytest.skip(f"no Chromium at {CHROMIUM}")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 class Page:

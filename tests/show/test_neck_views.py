@@ -7,12 +7,10 @@ the joint line, the saddle line and the two ends of the bridge's travel. All num
 from __future__ import annotations
 
 import math
-import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
@@ -23,7 +21,6 @@ from gaugelog.instruments.read import read_instrument
 from gaugelog.model.instrument import Bridge, Instrument, Neck, Pocket
 from gaugelog.show.neck_views import Pose, WoodOff, neck_svg, side_view, top_view
 
-CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
 BARITONE = read_instrument(new_instrument("invented baritone", gauges="two"), "invented.toml")
 """Scale 686 mm, joint line at fret 16, saddle line at 274.5, travel 15.4 to 25.2 less 1, pocket 90 by 50, 16 deep."""
 IN_INCHES = read_instrument(new_instrument("invented baritone", gauges="two", units="in"), "invented.toml")
@@ -368,20 +365,6 @@ def test_the_file_has_both_views_and_says_when_it_is_simulated() -> None:
     assert "an invented set" in texts(root)
     assert not any(words.startswith("SIMULATED") for words in texts(ElementTree.fromstring(neck_svg(BARITONE, [FLAT]))))
     assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if not CHROMIUM.exists():
-        if os.environ.get("CI") == "true":
-            pytest.fail("there is no Chromium here, and CI must have one")
-        pytest.skip(f"no Chromium at {CHROMIUM}")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 _BOXES = """() => [...document.querySelectorAll('svg')].map(svg => ({

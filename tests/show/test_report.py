@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -21,7 +19,6 @@ from gaugelog.show.report import ReportData, report_html, write_report
 from gaugelog.show.strip_picture import strip_picture
 from gaugelog.show.words import outcome
 
-CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
 VOID = {"meta", "link", "br", "img", "input", "hr", "path", "rect", "circle", "polygon"}
 
 
@@ -194,20 +191,6 @@ def test_frets_are_drawn_where_equal_temperament_puts_them(report: ReportData) -
     quarter, half = frets[5] - nut, frets[12] - nut
     assert quarter / half == pytest.approx((1 - 2 ** (-5 / 12)) / 0.5, abs=0.002)
     assert neck_picture(replace(report.instrument, neck=Neck()), None) == ""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if not CHROMIUM.exists():
-        if os.environ.get("CI") == "true":
-            pytest.fail("there is no Chromium here, and CI must have one")
-        pytest.skip(f"no Chromium at {CHROMIUM}")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.mark.parametrize("width", [360, 820, 1440])

@@ -65,12 +65,7 @@ export class Clamps {
     }
     $("clamp").hidden = Boolean(told);
     $("phase").textContent = told ? told.phase : "Nothing is being recorded.";
-    const times = [];
-    if (told?.glue_open && told.phase === "glue open") times.push(`glue open ${told.glue_open}`);
-    if (told?.open_left) times.push(told.open_left);
-    if (told?.in_clamps) times.push(`in clamps ${told.in_clamps}${told.label ? ` of ${told.label} by the label` : ""}`);
-    if (told?.in_clamps && told.clamp_share < 1) times.push("leave it alone");
-    $("times").textContent = times.join(" · ");
+    $("times").textContent = (told?.times ?? []).join(" · ");
     $("gauges").replaceChildren(...(told?.gauges ?? []).map((each) => {
       const row = document.createElement("tr");
       const cells = [latest.get(each.name) ?? "–", each.change ?? "–", old ? "old" : each.link ?? ""];

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from figures import print_or_write
 
 from gaugelog.analysis import rules
 from gaugelog.analysis.rules import Outcome
@@ -185,6 +184,8 @@ def provable_table(comparisons: int, rng: np.random.Generator) -> str:
 
 def main() -> None:
     """Write all tables to the page given, between its markers, or to the screen."""
+    from figures import print_or_write  # beside this script; the tests load it from elsewhere
+
     parser = argparse.ArgumentParser(description="Simulate whole comparisons and tell how often they are wrong.")
     parser.add_argument("--comparisons", type=int, default=4000, help="comparisons a place between two digits")
     parser.add_argument("--into", type=Path, help="page to write the tables into, between its two markers")

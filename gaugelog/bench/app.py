@@ -84,6 +84,7 @@ class Pages:
             Route("/do", self._do, methods=["POST"]),
             Route("/report", self._report),
             Route("/chart", self._chart),
+            Route("/trail", self._trail),
             Route("/place/{name}", self._place),
             Route("/static/{name}", self._static),
             Route(CODE_PATH, self._code, methods=["GET", "POST"]),
@@ -144,6 +145,16 @@ class Pages:
             return HTMLResponse(await asyncio.to_thread(self._documents.chart), headers=headers)
         except GaugelogError as error:
             return HTMLResponse(_SAID_PAGE.format(words=escape(failure(error))), headers=headers)
+
+    async def _trail(self, request: Request) -> Response:
+        """The clamp session as it grows, drawn for a page so many pixels wide; nothing where none is recorded."""
+        wide = request.query_params.get("width", "")
+        if not wide.isascii() or not wide.isdecimal() or len(wide) > 5:
+            return Response(status_code=HTTPStatus.BAD_REQUEST)
+        drawn = self.bench.trails.picture(float(wide)) if self.bench.trails is not None else ""
+        if not drawn:
+            return Response(status_code=HTTPStatus.NO_CONTENT)
+        return Response(drawn, media_type="image/svg+xml")
 
     async def _place(self, request: Request) -> Response:
         """A drawing of where a checkpoint is read; nothing where that isn't known."""

@@ -142,7 +142,7 @@ class BenchServer:
         clamping = self.bench.clamping
         if clamping is not None and now_s - self._clamps_told_s >= CLAMPS_EVERY_S:
             self._clamps_told_s = now_s
-            document["clamps"] = clamps_document(clamping)
+            document["clamps"] = clamps_document(clamping, self.bench.gauges)
         self.pages.hub.tell("reading", document)
 
     def _beat(self, _now_ns: int) -> None:

@@ -6,7 +6,7 @@ sending (`hub`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from gaugelog.analysis.tolerance import placements_out_by
@@ -47,7 +47,7 @@ def state_document(bench: Bench, boot: str) -> Document:
         "sanding": None if bench.sanding is None else sanding_document(bench.sanding[1]),
         "snapshot": None if bench.snapshot is None else snapshot_document(bench.snapshot, bench),
         "taken": bench.taken,
-        "clamps": None if bench.clamping is None else clamps_document(bench.clamping),
+        "clamps": None if bench.clamping is None else clamps_document(bench.clamping, bench.gauges),
         "stages": _stages(bench),
         "checkpoints": [point.id for point in instrument.checkpoints if point.gauge is None],
     }
@@ -62,15 +62,25 @@ def _stages(bench: Bench) -> list[str]:
 def gauge_document(gauge: GaugeNow, units: str) -> Document:
     """Return one gauge: its latest value in words, and what is wrong with it."""
     sheet, latest = gauge.datasheet, gauge.latest
-    troubles = [] if gauge.link in (LinkState.OPEN, None) else [gauge.link.value]
-    troubles += flag_words(latest.flags) if latest is not None else []
     return {
         "name": gauge.name,
         "title": sheet.title,
         "value": None if latest is None else value_text(latest.value, sheet.quantity, latest.resolution, units),
         "link": None if gauge.link is None else gauge.link.value,
-        "troubles": troubles,
+        "troubles": _troubles(gauge),
     }
+
+
+def _troubles(gauge: GaugeNow) -> list[str]:
+    """Return what is wrong with a gauge: its link, its battery, a value on hold."""
+    troubles = [] if gauge.link in (LinkState.OPEN, None) else [gauge.link.value]
+    return troubles + (flag_words(gauge.latest.flags) if gauge.latest is not None else [])
+
+
+def _link_words(gauge: GaugeNow) -> str:
+    """Return how a gauge's link stands and what is wrong with it; empty where nothing was heard of it yet."""
+    standing = [] if gauge.link is None else [gauge.link.value]
+    return " · ".join(dict.fromkeys([*standing, *_troubles(gauge)]))
 
 
 def sanding_document(state: SandingState) -> Document:
@@ -185,8 +195,13 @@ def _now(snapshot: SnapshotWork, task: Task, bench: Bench) -> Document:
     return document
 
 
-def clamps_document(session: ClampWork) -> Document:
-    """Return a clamp session: phase, times against the label, gauges against the start, what calls."""
+def clamps_document(session: ClampWork, gauges: Mapping[str, GaugeNow]) -> Document:
+    """Return a clamp session: phase, times against the label, gauges against the start, what calls.
+
+    Args:
+        session: the session.
+        gauges: what was heard of each of its gauges and links last, whatever the work.
+    """
     instrument = session.instrument
     open_s, clamps_s = (session.seconds_since(kind) for kind in (MarkKind.GLUE_ON, MarkKind.CLAMPS_ON))
     return {
@@ -206,12 +221,7 @@ def clamps_document(session: ClampWork) -> Document:
                 else value_text(
                     each.change, each.datasheet.quantity, each.datasheet.resolution, instrument.units, signed=True
                 ),
-                "link": " · ".join(
-                    [
-                        *([] if each.link is None else [each.link.value]),
-                        *(flag_words(each.latest.flags) if each.latest is not None else []),
-                    ]
-                ),
+                "link": _link_words(gauges[each.name]),
             }
             for each in session.gauges.values()
         ],

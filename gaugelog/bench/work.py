@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gaugelog.analysis.comparison import compare
+from gaugelog.bench.trails import Trails
 from gaugelog.errors import BadArgumentError, GaugelogError, NothingToDoError, UnknownStageError
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends
@@ -58,6 +59,7 @@ class Bench:
         self.taken = 0
         self.against_before: dict[str, str] = {}
         self.clamping: ClampWork | None = None
+        self.trails: Trails | None = None
         self.message = ""
         self.now_ns = work.anchor.monotonic_ns
 
@@ -86,6 +88,8 @@ class Bench:
             self._sand(event, *self.sanding)
         if self.clamping is not None:
             self._told(self.clamping.hear(event))
+        if self.trails is not None:
+            self.trails.hear(event)
         if self.snapshot is not None and self.snapshot.hear(event) is not None:
             self._took()
         if isinstance(event, LinkChange):
@@ -312,6 +316,7 @@ class Bench:
             return "The clamp session is being recorded."
         self._stop(CLAMP_SITTING)
         self.clamping = ClampWork(self.work, tuple(self.gauges))
+        self.trails = Trails(self.clamping)
         return "Recording the clamp session."
 
     def _mark(self, asked: Mapping[str, Any], time_ns: int) -> str:
@@ -346,14 +351,14 @@ class Bench:
         """End what is under way, and begin a sitting for what comes next."""
         if self.clamping is not None:
             self.clamping.close()
-        self.sanding = self.snapshot = self.clamping = None
+        self.sanding = self.snapshot = self.clamping = self.trails = None
         self.work.next_sitting(next_sitting, self.now_ns)
 
     def close(self) -> None:
         """End what is under way; the recording is finished by whoever opened it."""
         if self.clamping is not None:
             self.clamping.close()
-        self.sanding = self.snapshot = self.clamping = None
+        self.sanding = self.snapshot = self.clamping = self.trails = None
 
 
 def failure(error: GaugelogError) -> str:

@@ -25,6 +25,8 @@ from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKi
 from gaugelog.model.readings import SAYS_NOTHING, Heard, LinkChange, LinkState, Reading
 from gaugelog.recorder.watching import watch_of
 from gaugelog.recorder.work import Work, step_of
+from gaugelog.review.session import counted_readings
+from gaugelog.store.reader import open_recording
 
 START_READINGS = 15
 
@@ -50,6 +52,10 @@ class GaugeState:
     def change(self) -> float | None:
         """Latest less start, None until both are known."""
         return None if self.latest is None or self.start is None else self.latest.value - self.start
+
+    def began_at(self, level: float) -> None:
+        """Go on with a session that began at a level; the start isn't learnt anew."""
+        self.start, self._first = level, [level] * START_READINGS
 
     def take(self, reading: Reading) -> None:
         """Count a reading; one on hold or over range says nothing of where the gauge stands."""
@@ -288,6 +294,11 @@ class ClampWork(ClampSession):
         sheets = {name: work.datasheets[name] for name in gauges}
         super().__init__(work.instrument, sheets, work.anchor, work.writer, work.writer.marks())
         self.work = work
+        with open_recording(work.writer.path) as so_far:
+            for name in so_far.gauges.keys() & self.gauges.keys():
+                _, value = counted_readings(so_far, name)
+                if value.size:
+                    self.gauges[name].began_at(median(value[:START_READINGS].tolist()))
 
     def beat(self, moment: Anchor) -> tuple[KeptAlarm, ...]:
         """Say that time went on, for a session that no gauge keeps awake, and how the wall clock stands by now."""

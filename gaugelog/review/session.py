@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gaugelog.analysis.climate import climate_share
 from gaugelog.analysis.drift import drift
@@ -25,6 +26,7 @@ from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import CLAMP_SITTING, Mark
 from gaugelog.model.quantities import Quantity
+from gaugelog.model.readings import SAYS_NOTHING
 from gaugelog.store.reader import Recording
 
 NOT_RUNNING = "gaugelog was not running"
@@ -172,6 +174,17 @@ def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> S
         awake_s=gauge.awake_s,
         gaps=(*gaps, *pauses),
     ).in_order()
+
+
+def counted_readings(recording: Recording, gauge: str) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return what a gauge said in the clamp session, in order of time: UTC microseconds and values, both shape (n,).
+
+    What says nothing of where the gauge stands (on hold, over range, stuck) is left out.
+    """
+    kept = recording.series(gauge, command=CLAMP_SITTING)
+    counts = np.flatnonzero((kept.flags & SAYS_NOTHING.value) == 0)
+    order = counts[np.argsort(kept.utc_us[counts], kind="stable")]
+    return kept.utc_us[order], kept.value[order]
 
 
 def _spot_series(recording: Recording, instrument: Instrument, gauges: set[str]) -> list[Series]:

@@ -105,6 +105,33 @@ def test_the_clamp_session_s_chart_is_one_touch_away(serve, page) -> None:
     expect(page.frame_locator("#chart").locator(".js-plotly-plot")).to_have_count(1, timeout=WAIT_MS)
 
 
+def test_the_session_is_drawn_as_it_grows_and_goes_on_after_a_restart(serve, page) -> None:
+    bench = serve()
+    page.goto(bench.url)
+    page.click("#tab-clamps")
+    expect(page.locator("#trail")).to_be_hidden()
+    page.click("#clamp")
+    drawn = page.locator("#trail svg")
+    expect(drawn).to_have_attribute("aria-label", re.compile("neck 0.00°. Marks: none"), timeout=WAIT_MS)
+    first = drawn.locator("path.line").get_attribute("d")
+    page.click("[data-mark='glue on']")
+    expect(drawn).to_have_attribute("aria-label", re.compile("glue on"), timeout=WAIT_MS)
+    assert drawn.locator("path.line").get_attribute("d") != first
+    since = re.search(r"start at (\d\d:\d\d)", drawn.get_attribute("aria-label"))
+    page.set_viewport_size({"width": 360, "height": 740})
+    expect(drawn).to_have_attribute("width", re.compile("^3[0-6]"), timeout=WAIT_MS)
+    bench.end()
+    again = serve(port=bench.port)
+    again.do(do="clamp")
+    expect(page.locator("#stale")).to_be_hidden(timeout=WAIT_MS)
+    expect(drawn).to_have_attribute("aria-label", re.compile(f"{since[0]}.*glue on"), timeout=WAIT_MS)
+    assert again.ask("GET", "/trail?width=-1")[0] == 400
+    assert again.ask("GET", "/trail?width=99999999")[0] == 400
+    assert again.ask("GET", "/trail")[0] == 400
+    again.do(do="end")
+    assert again.ask("GET", "/trail?width=400")[0] == 204
+
+
 def test_an_alarm_covers_the_page_until_it_is_acknowledged(serve, page, tmp_path) -> None:
     """A gauge that is unplugged in the clamps: a real port, whose other end goes away."""
     import pty

@@ -2,6 +2,7 @@
 import { ask } from "/static/live.js";
 
 const $ = (id) => document.getElementById(id);
+const DRAWN_EVERY_MS = 2000;
 const KEYS = { g: "glue on", c: "clamps on", f: "clamps off" };
 
 const element = (name, text, kind = "") => {
@@ -15,6 +16,10 @@ export class Clamps {
   constructor(say) {
     this.say = say;
     this.called = 0;
+    this.going = false;
+    this.drawing = false;
+    setInterval(() => this.draw(), DRAWN_EVERY_MS);
+    new ResizeObserver(() => this.draw()).observe($("clamps"));
     $("clamp").addEventListener("click", () => this.do({ do: "clamp" }));
     $("clamp-end").addEventListener("click", () => this.do({ do: "end" }));
     document.querySelectorAll(".mark").forEach((button) =>
@@ -50,7 +55,27 @@ export class Clamps {
     return true;
   }
 
+  turned() { this.draw(); }
+
+  // the bench draws; a picture that can't be had stays, and the page says by itself that it is old
+  async draw() {
+    if (!this.going || this.drawing || document.hidden || $("clamps").hidden) return;
+    this.drawing = true;
+    try {
+      const answer = await fetch(`/trail?width=${Math.round($("clamps").clientWidth)}`);
+      if (answer.status !== 200) return;
+      const drawn = new DOMParser().parseFromString(await answer.text(), "image/svg+xml").documentElement;
+      $("trail").replaceChildren(document.importNode(drawn, true));
+      $("trail").hidden = !this.going;
+    } catch { /* asked again */ } finally { this.drawing = false; }
+  }
+
   show(told, old, gauges) {
+    const begun = Boolean(told) && !this.going;
+    this.going = Boolean(told);
+    $("trail").classList.toggle("old", old);
+    if (!told) $("trail").hidden = true;
+    if (begun) this.draw();
     const latest = new Map(gauges.map((each) => [each.name, each.value]));
     const calling = (told?.alarms ?? []).filter((each) => each.calls);
     document.body.classList.toggle("calling", calling.length > 0);
@@ -68,13 +93,13 @@ export class Clamps {
     $("times").textContent = (told?.times ?? []).join(" · ");
     $("gauges").replaceChildren(...(told?.gauges ?? []).map((each) => {
       const row = document.createElement("tr");
-      const cells = [latest.get(each.name) ?? "–", each.change ?? "–", old ? "old" : each.link ?? ""];
+      const cells = [latest.get(each.name) ?? "–", each.change ?? "–", old ? "old" : each.link];
       const head = element("th", each.name);
       head.scope = "row";
       row.append(head, ...cells.map((text) => element("td", text, old ? "old" : "")));
       return row;
     }));
     $("marks").replaceChildren(...(told?.marks ?? []).toReversed().map((each) =>
-      element("li", `${new Date(each.time).toLocaleTimeString()}  ${each.words || each.kind}`)));
+      element("li", `${new Date(each.time).toLocaleTimeString([], { hourCycle: "h23" })}  ${each.words || each.kind}`)));
   }
 }

@@ -6,6 +6,7 @@ control rule. Not here: the verdict of one checkpoint (`shift`), the wet check (
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -13,7 +14,7 @@ from decimal import Decimal
 from gaugelog.analysis.reasons import Facts, Why, sentence
 from gaugelog.analysis.results import CheckpointComparison, Comparison, Verdict
 from gaugelog.analysis.shift import Side, compare_checkpoint
-from gaugelog.analysis.uncertainty import Study
+from gaugelog.analysis.uncertainty import Study, of_placement
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.placement import Placement, Snapshot
 from gaugelog.model.quantities import Quantity
@@ -25,7 +26,7 @@ _TEMPERATURE = "temperature"
 
 @dataclass(frozen=True, slots=True)
 class GaugeFacts:
-    """What is known of a gauge beside its readings: limit of error (base unit) and its repeatability study."""
+    """What is known of a gauge beside its readings: limit of error (base unit), and how one reading repeats."""
 
     accuracy: float | None = None
     study: Study | None = None
@@ -64,6 +65,28 @@ def _worst_accuracy(names: _ReadBy, gauges: Gauges) -> float | None:
     return worst
 
 
+def _placement_study(placements: Sequence[Placement], gauges: Gauges) -> Study | None:
+    """Return how one of these placements repeats by the studies of its gauges, None unless all are known and alike."""
+    made_of = {tuple(sorted(_readings_of(placement))) for placement in placements}
+    if len(made_of) != 1:
+        return None
+    names = Counter(made_of.pop())
+    studies = {name: gauges[name].study if name in gauges else None for name in names}
+    counted: Counter[Study] = Counter()
+    for name, study in studies.items():
+        if study is None:
+            return None
+        counted[study] += names[name]
+    return of_placement(counted) if counted else None
+
+
+def _readings_of(placement: Placement) -> list[str]:
+    """Return the gauge behind each reading of a placement; nothing for a typed one."""
+    if placement.parts:
+        return [part.gauge_key or part.gauge for part in placement.parts]
+    return [placement.gauge] if placement.gauge is not None else []
+
+
 def side_of(placements: Sequence[Placement], gauges: Gauges | None = None, skipped: str = "") -> Side:
     """Return one stage of one checkpoint from its placements that count.
 
@@ -85,15 +108,8 @@ def side_of(placements: Sequence[Placement], gauges: Gauges | None = None, skipp
         sum(placement.value is None for placement in placements),
         len(groups) > 1,
         skipped,
+        _placement_study(placements, known) if placements else None,
     )
-
-
-def _study(names: _ReadBy, gauges: Gauges) -> Study | None:
-    """Return the study of the one gauge that read both stages."""
-    if len(names) != 1:
-        return None
-    (name,) = names
-    return gauges[name].study if name is not None and name in gauges else None
 
 
 def _skip_reason(snapshot: Snapshot, checkpoint: Checkpoint) -> str:
@@ -170,7 +186,7 @@ def compare(instrument: Instrument, before: Snapshot, after: Snapshot, *, gauges
         row = compare_checkpoint(
             checkpoint,
             *sides,
-            study=_study(names, known),
+            study=sides[0].study if sides[0].study == sides[1].study else None,
             warmer_degc=warmer_degc,
             stages=(before.stage, after.stage),
         )

@@ -16,7 +16,7 @@ from gaugelog.analysis.neck_movement import stand_before
 from gaugelog.analysis.results import Moved, Untold
 from gaugelog.analysis.sensing import Sensor
 from gaugelog.analysis.sensors import sensor_of
-from gaugelog.analysis.shift import Side, pooled_over
+from gaugelog.analysis.shift import Side, common_study, pooled_over
 from gaugelog.analysis.stage_means import StageMean
 from gaugelog.analysis.telling import BELIEFS, movement_limits, told_movement, untold_movements
 from gaugelog.analysis.uncertainty import Budget, Scatter, pool
@@ -97,7 +97,8 @@ def _observed(
     observed = []
     for name, group in groups.items():
         sides = [side.summary() for _, side, _ in group]
-        scatter = pool(tuple(each.sd or 0.0 for each in sides), tuple(each.n - 1.0 for each in sides))
+        study = common_study([side for _, side, _ in group])
+        scatter = pool(tuple(each.sd or 0.0 for each in sides), tuple(each.n - 1.0 for each in sides), study)
         dof = scatter.dof + sum(checkpoint.wanted_at(AFTER) - 1.0 for checkpoint, _, _ in group)
         if dof <= 0:
             continue

@@ -17,7 +17,7 @@ from gaugelog.analysis.movement import DIRECTIONS, Observed, fit_movement
 from gaugelog.analysis.results import Comparison, NeckMovement
 from gaugelog.analysis.sensing import Sensor
 from gaugelog.analysis.sensors import Stand, sensor_of, stand_of
-from gaugelog.analysis.shift import Side, budget_of, pooled_over
+from gaugelog.analysis.shift import Side, budget_of, common_study, pooled_over
 from gaugelog.analysis.telling import BELIEFS, movement_limits, told_movement, untold_movements
 from gaugelog.analysis.uncertainty import pool
 from gaugelog.model.estimate import Estimate
@@ -135,7 +135,9 @@ def _observed(read: Sequence[_Read]) -> list[Observed]:
     for name, group in groups.items():
         sides = [side for each in group for side in (each.before, each.after)]
         scatter = pool(
-            tuple(side.summary().sd or 0.0 for side in sides), tuple(len(side.values) - 1.0 for side in sides)
+            tuple(side.summary().sd or 0.0 for side in sides),
+            tuple(len(side.values) - 1.0 for side in sides),
+            common_study(sides),
         )
         if scatter.dof <= 0:
             continue

@@ -7,6 +7,7 @@ the wet check (`wet`), the sentences (`reasons`).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,12 +19,11 @@ from gaugelog.analysis.reasons import Facts, Why, rests_on, sentence
 from gaugelog.analysis.results import CheckpointComparison, SideSummary, Verdict
 from gaugelog.analysis.rules import LEAST_DOF, Outcome
 from gaugelog.analysis.student import f_quantile, t_quantile
-from gaugelog.analysis.uncertainty import Budget, SharedZero, Study, pool
+from gaugelog.analysis.uncertainty import NOISIER_LEVEL, Budget, SharedZero, Study, pool
 from gaugelog.model.instrument import Checkpoint
 from gaugelog.model.kinds import AFTER, BEFORE
 
 MOST_PLACEMENTS = 999
-_NOISIER_LEVEL = 0.95
 _VERDICTS = {
     Outcome.HELD: Verdict.HELD,
     Outcome.MOVED: Verdict.MOVED,
@@ -37,8 +37,8 @@ class Side:
 
     `values` are the placements that have a value, `half_widths` half the width of each feeler pair among them,
     `bounds` counts one-sided values. `gauge` names what read them (None: typed), `mixed` says that more than one gauge
-    did. `accuracy` is that gauge's limit of error, `resolution` the step of one reading. `skipped` is the builder's
-    reason where the checkpoint was left out.
+    did. `accuracy` is that gauge's limit of error, `study` what is known of how one placement of it repeats,
+    `resolution` the step of one reading. `skipped` is the builder's reason where the checkpoint was left out.
     """
 
     values: tuple[float, ...]
@@ -49,6 +49,7 @@ class Side:
     bounds: int = 0
     mixed: bool = False
     skipped: str = ""
+    study: Study | None = None
 
     def __post_init__(self) -> None:
         if self.values and not self.resolution > 0:
@@ -79,6 +80,16 @@ def pooled_over(checkpoint: Checkpoint, side: Side) -> str:
     """
     gauge = side.gauge or f"typed to {checkpoint.step}"
     return f"{gauge} / {checkpoint.quantity.value}"
+
+
+def common_study(sides: Sequence[Side]) -> Study | None:
+    """Return how a placement of these repeats by the gauges' studies: of the worst where they differ, None if unknown.
+
+    They differ where one checkpoint is read body, then neck, and another by one reading.
+    """
+    studies = [side.study for side in sides]
+    known = [each for each in studies if each is not None]
+    return max(known, key=lambda each: each.sd) if known and len(known) == len(studies) else None
 
 
 def other_gauge(before: Side, after: Side) -> bool:
@@ -125,7 +136,7 @@ def noisier_stage(before: Side, after: Side, stages: tuple[str, str]) -> str | N
     variances = [max((each.sd or 0.0) ** 2, floor) for each in told]
     loud = int(variances[1] > variances[0])
     quiet = 1 - loud
-    ratio = f_quantile(_NOISIER_LEVEL, told[loud].n - 1.0, told[quiet].n - 1.0)
+    ratio = f_quantile(NOISIER_LEVEL, told[loud].n - 1.0, told[quiet].n - 1.0)
     return stages[loud] if variances[loud] > ratio * variances[quiet] else None
 
 

@@ -41,8 +41,8 @@ def stage_means(instrument: Instrument, snapshot: Snapshot, gauges: Gauges | Non
 
     Formula: u² = s²/n + k (r²/12 + a²/3), k the readings in one placement, r the step, a the limit of error of the
     gauge where it is known. s is the checkpoint's own scatter, pooled with that of the others of the same gauge and
-    quantity unless it is clearly larger than theirs (`uncertainty.pool`). Typed values don't name their gauge: those of
-    another step count as another's. Where nothing was read twice, s is taken as half a step.
+    quantity, and with the gauge's study, unless it is clearly larger than theirs (`uncertainty.pool`). Typed values
+    don't name their gauge: those of another step count as another's. Where nothing was read twice, s is half a step.
     Source: GUM (JCGM 100:2008) 4.3.7 (limits of error), 5.1.2, F.2.2.1 (a digit), G.4.1.
 
     When this is wrong: a gauge out of its limit of error, or whose limit isn't known (a typed value has none); a body
@@ -77,7 +77,7 @@ def _scatter(checkpoint: Checkpoint, side: Side, read: Mapping[str, tuple[Checkp
         for point, other in read.values()
         if point.id != checkpoint.id and point.quantity is checkpoint.quantity and _same_gauge(side, other)
     ]
-    others = pool(tuple(each.sd or 0.0 for each in alike), tuple(each.n - 1.0 for each in alike))
+    others = pool(tuple(each.sd or 0.0 for each in alike), tuple(each.n - 1.0 for each in alike), side.study)
     study = Study(others.sd, others.dof) if others.dof > 0 else None
     found = pool((side.summary().sd or 0.0,), (len(side.values) - 1.0,), study)
     return found if found.dof > 0 else Scatter(side.step / 2, math.inf)

@@ -7,7 +7,7 @@ freedom. Not here: the verdict (`rules`) or where the numbers came from (`shift`
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,11 +16,15 @@ from numpy.typing import NDArray
 from gaugelog.analysis.student import Floats, f_quantile
 
 STUDY_LEVEL = 0.90
+NOISIER_LEVEL = 0.95
 
 
 @dataclass(frozen=True, slots=True)
 class Study:
-    """A gauge's repeatability study: standard deviation of one placement (base unit) and its degrees of freedom."""
+    """A repeatability study: standard deviation of one setting-down (base unit) and its degrees of freedom.
+
+    Of a gauge it is of one reading; of a placement that reads body, then neck, of the difference (`of_placement`).
+    """
 
     sd: float
     dof: float
@@ -71,6 +75,42 @@ def pool(sds: tuple[float, ...], dofs: tuple[float, ...], study: Study | None = 
         squares += study.dof * study.sd**2
         return Scatter((squares / (dof + study.dof)) ** 0.5, dof + study.dof)
     return Scatter((squares / dof) ** 0.5 if dof else 0.0, dof)
+
+
+def of_placement(studies: Mapping[Study, int]) -> Study:
+    """Return the study of one placement that is made of several readings.
+
+    Formula: s² = Σ c s_i², c the readings that one gauge gives; ν = s⁴ / Σ ((c s_i²)²/ν_i) (Welch-Satterthwaite). Two
+    readings of one gauge share its s, so their degrees of freedom don't add up.
+    Source: GUM (JCGM 100:2008) 5.1.2 and G.4.1.
+
+    When this is wrong: the neck is a worse spot to set the gauge down on than the one of the study.
+
+    Args:
+        studies: of the gauges that read it, at least one, and how many readings each gives.
+    """
+    found = combine([Term(count * study.sd**2, study.dof) for study, count in studies.items()])
+    dof = float(found.dof)
+    return Study(float(found.u), dof if math.isfinite(dof) else min(study.dof for study in studies))
+
+
+def noisier_than(values: Sequence[float], study: Study, step: float) -> bool:
+    """Return whether placements scatter clearly more than their gauges' checks explain.
+
+    Formula: s²/max(s_g², r²/12) > F_0.95(n - 1, ν_g).
+    Source: F test for equality of two variances, NIST/SEMATECH e-Handbook 1.3.5.9.
+
+    When this is wrong: one time in twenty by chance; two placements tell only a gross difference.
+
+    Args:
+        values: of the placements, base unit.
+        study: of one placement, as `of_placement`.
+        step: of one reading, r.
+    """
+    if len(values) < 2:
+        return False
+    floor = max(study.sd**2, step**2 / 12)
+    return bool(np.var(values, ddof=1) > f_quantile(NOISIER_LEVEL, len(values) - 1.0, study.dof) * floor)
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,7 +74,10 @@ class NotARecordingError(GaugelogError):
     @property
     def hint(self) -> str:
         """The file is left as it is."""
-        return "The file was left as it is. Is it the right one? If it should be a recording, work on a copy."
+        return (
+            "The file was left as it is. Is it the right one? If it should be a recording, `gaugelog rescue FILE` gets"
+            " out what can be got."
+        )
 
 
 class DamagedRecordingError(GaugelogError):
@@ -89,7 +92,25 @@ class DamagedRecordingError(GaugelogError):
     @property
     def hint(self) -> str:
         """No value is guessed."""
-        return "Nothing was changed and no damaged value is used. Copy the file before doing anything else with it."
+        return (
+            "Nothing was changed and no damaged value is used. `gaugelog rescue FILE` gets out what can be got, into a"
+            " new recording, and says what is missing."
+        )
+
+
+class NothingToRescueError(GaugelogError):
+    """A file in which not one row of a recording is right."""
+
+    slug = "nothing-to-rescue"
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = str(path)
+        super().__init__(f"nothing can be got out of {self.path}: no row of a recording is whole in it")
+
+    @property
+    def hint(self) -> str:
+        """The file is left as it is; a backup is what is left."""
+        return "The file was left as it is, and nothing was written. Is it the right one? If so, look for a copy of it."
 
 
 class NewerRecordingError(GaugelogError):
@@ -120,6 +141,30 @@ class RecordingBusyError(GaugelogError):
     def hint(self) -> str:
         """One writer at a time; reading is always possible."""
         return "A recording has one writer. End that command first; compare, drift and report can read meanwhile."
+
+
+class RecordingTakenAwayError(GaugelogError):
+    """A recording that was removed, moved, replaced or written over while it was written."""
+
+    slug = "recording-taken-away"
+
+    def __init__(self, path: str | Path, what: str, saved: str | Path | None = None, detail: str = "") -> None:
+        """Take what happened, where all that was recorded is now, or why it could not be saved."""
+        self.path, self.what, self.saved, self.detail = str(path), what, saved and str(saved), detail
+        where = f"all that was recorded is in {self.saved}" if self.saved else f"it can't be saved: {self.detail}"
+        super().__init__(f"{self.path} {self.what} while it was being written; {where}")
+
+    @property
+    def hint(self) -> str:
+        """What was acknowledged is saved, or can't be."""
+        if self.saved == self.path:
+            return "Nothing is lost. Give the command again to go on, and leave the files beside the recording alone."
+        if self.saved:
+            return "Nothing is lost. Put that file in its place, or go on with --recording and its name."
+        return (
+            "What this program recorded is lost with the file, unless the file was only moved: then all of it is there."
+            " A file that lies in its place now was left as it is. Go on from a copy, or begin anew."
+        )
 
 
 class WriteFailedError(GaugelogError):

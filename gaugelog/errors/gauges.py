@@ -113,6 +113,7 @@ class LinkReason(Enum):
     NOT_PERMITTED = "not permitted"
     BUSY = "in use by another program"
     LOST = "lost"
+    MOVED = "come back elsewhere"
     SETTINGS = "settings refused"
     NO_ADAPTER = "no Bluetooth adapter"
     RADIO_OFF = "Bluetooth is off"
@@ -128,6 +129,8 @@ _LINK_HINTS = {
     LinkReason.NOT_PERMITTED: "Your user may not open this port. On many Linux systems joining the group that"
     " owns the port helps (often dialout), then log in again.",
     LinkReason.BUSY: "Close the other program that has the port open, then run the command again.",
+    LinkReason.MOVED: "If the port that has come is this gauge's, name that one in the instrument file and start the"
+    " command again: it goes on in the same recording. Best is a name that stays: `gaugelog gauges find` shows it.",
     LinkReason.LOST: "Everything read so far is kept. Check the cable and the gauge's battery, then run the"
     " same command again: it goes on in the same recording.",
     LinkReason.SETTINGS: "Check the options behind the question mark (baud, bits, parity, stop) against the"

@@ -13,7 +13,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from gaugelog.errors import GaugelogError, RecordingBusyError, WriteFailedError
-from gaugelog.store.connect import open_to_read
+from gaugelog.store.connect import identity_of, open_to_read
 
 _TRIES = 5
 
@@ -45,6 +45,7 @@ class WriterLock:
             except OSError as error:
                 raise WriteFailedError(path, error.strerror or str(error)) from error
             if self._file.exists():
+                self._taken = identity_of(self._file)
                 return
             self._lock.release()  # the last holder took the file away between our opening and our locking it
         raise RecordingBusyError(path, "another program that is just ending")
@@ -53,9 +54,28 @@ class WriterLock:
         """Let the lock go and take its file away; a second call does nothing."""
         if not self._lock.is_locked:
             return
-        with suppress(OSError):  # not every system removes a file that is open
-            self._file.unlink()
+        if identity_of(self._file) == self._taken:  # else somebody took it away, and another program may hold its own
+            with suppress(OSError):  # not every system removes a file that is open
+                self._file.unlink()
         self._lock.release()
+
+
+def must_not_be_written(path: Path) -> None:
+    """See that nobody writes a recording at this moment, without taking its lock file away.
+
+    Raises:
+        RecordingBusyError: another program writes it; it is named.
+    """
+    if not lock_path(path).exists():
+        return
+    lock = FileLock(lock_path(path))
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        raise RecordingBusyError(path, holder_of(path)) from None
+    except OSError:
+        return  # nobody can write where this can't be opened
+    lock.release()
 
 
 def holder_of(path: Path) -> str:
@@ -68,5 +88,8 @@ def holder_of(path: Path) -> str:
     if row is None:
         return "another program that has just begun"
     command, pid, host, utc_us = row
-    since = datetime.fromtimestamp(utc_us / 1e6, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+    try:
+        since = datetime.fromtimestamp(utc_us / 1e6, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+    except (TypeError, ValueError, OverflowError, OSError):  # a damaged file says a moment that is none
+        since = "a moment that can't be read"
     return f"gaugelog {command} (process {pid} on {host}, since {since})"

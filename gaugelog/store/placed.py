@@ -78,7 +78,7 @@ def insert_placement(
     )
     _insert(connection, "placement", row, sealed=True)
     _insert_parts(connection, placement_id, None, placement.parts, gauge_id)
-    _seal(connection, placement_id)
+    seal_placement(connection, placement_id)
     return placement_id
 
 
@@ -135,16 +135,16 @@ def insert_reinterpretation(
     )
     _insert(connection, "reinterpretation", row, sealed=True)
     _insert_parts(connection, placement_id, row.id, placement.parts, gauge_id)
-    _seal(connection, placement_id)
+    seal_placement(connection, placement_id)
 
 
 def drop_placement(connection: sqlite3.Connection, placement_id: int, reason: str) -> None:
     """Say that a placement no longer counts, and why."""
     connection.execute("UPDATE placement SET dropped_reason = ? WHERE id = ?", (reason, placement_id))
-    _seal(connection, placement_id)
+    seal_placement(connection, placement_id)
 
 
-def _seal(connection: sqlite3.Connection, placement_id: int) -> None:
+def seal_placement(connection: sqlite3.Connection, placement_id: int) -> None:
     """Store the checksums of a placement and its reinterpretations as they stand now."""
     rows = PlacementRows(connection, placement_id)
     [placement] = rows.placements

@@ -17,11 +17,23 @@ from typing import TYPE_CHECKING
 
 from gaugelog.errors import DamagedRecordingError, FileExistsAlreadyError, UnknownGaugeError, UnknownStageError
 from gaugelog.model.placement import Mark, Snapshot
-from gaugelog.store import connect, session_rows
-from gaugelog.store.counting import missing_rows
+from gaugelog.store import connect, copying, session_rows
+from gaugelog.store.check_rows import read_checks
 from gaugelog.store.gauge_rows import GaugeRow, read_gauges
 from gaugelog.store.marks import read_marks
-from gaugelog.store.records import Event, Gap, Overview, RecordedGauge, Reinterpretation, RejectCount, Series, Sitting
+from gaugelog.store.records import (
+    ClockSet,
+    Event,
+    Gap,
+    Overview,
+    RecordedCheck,
+    RecordedGauge,
+    Reinterpretation,
+    RejectCount,
+    Series,
+    Sitting,
+)
+from gaugelog.store.seals import damaged_rows
 from gaugelog.store.snapshots import ReadSnapshots, read_snapshots
 
 if TYPE_CHECKING:
@@ -38,10 +50,11 @@ def open_recording(path: str | Path) -> Recording:
         NoRecordingError: there is no such file.
         NotARecordingError: the file is something else.
         NewerRecordingError: a newer version made it.
-        DamagedRecordingError: it is damaged beyond opening.
+        DamagedRecordingError: it is damaged beyond opening, or its -wal file is, so that things stored are not seen.
     """
     recording = Recording(Path(path))
     with connect.open_to_read(recording.path):
+        connect.must_see_all(recording.path)
         return recording
 
 
@@ -71,7 +84,7 @@ class Recording:
     def instrument_text(self) -> str:
         """The instrument file as it was when the recording was last written, TOML; empty if there was none."""
         with connect.open_to_read(self.path) as db:
-            self._must_be_whole(missing_rows(db, "instrument"))
+            self._must_be_whole(damaged_rows(db, "instrument"))
             row = db.execute("SELECT id, text, sha256 FROM instrument ORDER BY id DESC LIMIT 1").fetchone()
         if row is None:
             return ""
@@ -230,19 +243,37 @@ class Recording:
     def events(self) -> tuple[Event, ...]:
         """Return all events in order of time."""
         with connect.open_to_read(self.path) as db:
-            self._must_be_whole(missing_rows(db, "event"))
+            self._must_be_whole([*read_gauges(db)[1], *damaged_rows(db, "event")])
             return session_rows.read_events(db)
+
+    def clock_sets(self) -> tuple[ClockSet, ...]:
+        """Return where the computer's clock was set within a sitting; no time of a reading follows it."""
+        with connect.open_to_read(self.path) as db:
+            self._must_be_whole(damaged_rows(db, "sitting", "clock"))
+            return session_rows.read_clock_sets(db)
 
     def gaps(self) -> tuple[Gap, ...]:
         """Return all gaps in order of time."""
         with connect.open_to_read(self.path) as db:
-            self._must_be_whole(missing_rows(db, "gap"))
+            self._must_be_whole([*read_gauges(db)[1], *damaged_rows(db, "gap")])
             return session_rows.read_gaps(db)
 
     def rejects(self) -> tuple[RejectCount, ...]:
         """Return how often bytes of each gauge were no reading, by sitting and reason, with the first of them."""
         with connect.open_to_read(self.path) as db:
+            self._must_be_whole([*read_gauges(db)[1], *damaged_rows(db, "reject", "reject_raw")])
             return session_rows.read_rejects(db)
+
+    def checks(self) -> tuple[RecordedCheck, ...]:
+        """Return all checks of gauges in order of the time they were made.
+
+        Raises:
+            DamagedRecordingError: a checksum does not fit.
+        """
+        with connect.open_to_read(self.path) as db:
+            found, damaged = read_checks(db)
+        self._must_be_whole(damaged)
+        return found
 
     def sittings(self) -> tuple[Sitting, ...]:
         """Return the sittings in order: each run of a program that wrote."""
@@ -263,7 +294,9 @@ class Recording:
         from gaugelog.store.checking import all_damage
 
         with connect.open_to_read(self.path) as db:
+            connect.must_see_all(self.path)
             damaged = all_damage(db)
+            damaged += connect.lost_log(db, self.path)
         self._must_be_whole(damaged)
 
     def copy_to(self, path: str | Path) -> None:
@@ -276,4 +309,4 @@ class Recording:
         target = Path(path)
         if target.exists():
             raise FileExistsAlreadyError(target)
-        connect.copy(self.path, target)
+        copying.copy(self.path, target)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from gaugelog.model.quantities import Quantity
 from gaugelog.store.blocks import BlockFormError, Columns, base_values, decode
 from gaugelog.store.records import Overview, Series
+from gaugelog.store.seals import damaged_rows
 from gaugelog.store.stream import head_checksum
 
 _HEAD = "sitting, gauge, n, t_min_utc_us, t_max_utc_us, v_min_base, v_max_base, data_crc32"
@@ -69,16 +70,19 @@ class Stretch:
 
 def damaged_heads(connection: sqlite3.Connection) -> list[str]:
     """Return what is wrong with the blocks as their rows describe them: a checksum, or readings that are missing."""
-    damaged = []
+    damaged = damaged_rows(connection, "tally")
     sittings = {row[0] for row in connection.execute("SELECT id FROM sitting")}
     gauges = {row[0] for row in connection.execute("SELECT id FROM gauge")}
     counted: dict[tuple[int, int], int] = {}
+    seen: set[int] = set()
     for block, head_crc, *head in connection.execute(f"SELECT id, head_crc32, {_HEAD} FROM block ORDER BY id"):
-        if not _fits(head, head_crc) or head[0] not in sittings or head[1] not in gauges:
+        if not _fits(head, head_crc) or head[0] not in sittings or head[1] not in gauges or block in seen:
             damaged.append(f"block {block}")
             continue
+        seen.add(block)
         counted[head[0], head[1]] = counted.get((head[0], head[1]), 0) + head[2]
-    tallied = {(row[0], row[1]): row[2] for row in connection.execute("SELECT sitting, gauge, readings FROM tally")}
+    tallies = connection.execute("SELECT sitting, gauge, readings FROM tally NOT INDEXED")
+    tallied = {(row[0], row[1]): row[2] for row in tallies}
     if not damaged:
         damaged += [
             f"sitting {sitting}, gauge {gauge}: {counted.get((sitting, gauge), 0)} of"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gaugelog.model.datasheet import Sends
-from gaugelog.model.gauges import gauge_key
+from gaugelog.model.gauges import book_key, gauge_key
 from gaugelog.model.placement import Placement
 from gaugelog.model.quantities import Quantity
 
@@ -51,9 +51,24 @@ class RecordedGauge:
     awake_s: float | None
 
     @property
+    def whose(self) -> str:
+        """What tells this gauge in a gauge book: its datasheet with its identity, else with its address."""
+        return book_key(self.datasheet, self.address, self.identity)
+
+    @property
     def key(self) -> str:
         """What tells it from every other gauge, as `model.gauges.gauge_key`."""
         return gauge_key(self.name, self.datasheet, self.identity)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedCheck:
+    """A check of a gauge: what was planned (kind `plan`) or what came of it (kind `check`), `result` being JSON."""
+
+    gauge: RecordedGauge
+    kind: str
+    utc_us: int
+    result: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +80,20 @@ class Event:
     gauge: str
     words: str
     sitting: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClockSet:
+    """The computer's clock was set within a sitting: noticed at `utc_us` as the sitting counts its time.
+
+    `by_s` is by how many seconds it was set forward (negative: back), `ahead_s` how far it was ahead of the sitting's
+    own time from then on.
+    """
+
+    sitting: int
+    utc_us: int
+    by_s: float
+    ahead_s: float
 
 
 @dataclass(frozen=True, slots=True)

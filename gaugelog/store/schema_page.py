@@ -10,6 +10,7 @@ from gaugelog.store.schema import APPLICATION_ID, newest_version, schema_texts
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "schema.md"
 _TABLE = re.compile(r"CREATE TABLE (?P<name>\w+) \(\n(?P<body>.*?)\n\);", re.DOTALL)
 _COLUMN = re.compile(r"(?P<name>[a-z]\w*) (?P<type>[A-Z].*?),?(?: -- (?P<words>.*))?")
+_ADDED = re.compile(r"ALTER TABLE (?P<table>\w+) ADD COLUMN (?P<column>[^;]*);(?P<words> -- .*)?")
 _RULE = re.compile(r"(?P<rule>(?:PRIMARY KEY|UNIQUE) \(.*\)),?")
 
 
@@ -34,13 +35,17 @@ def _paragraphs(text: str) -> list[str]:
 
 
 def _piece(paragraph: str) -> list[str]:
-    """Return the heading, the words and the columns of a table, the words alone of a comment, nothing of an index."""
+    """Return the heading, the words and all columns of a table, the words alone of a comment, nothing of an index."""
     words = [line.removeprefix("--").strip() for line in paragraph.splitlines() if line.startswith("--")]
     said = [" ".join(words)] if words else []
     table = _TABLE.search(paragraph)
     if table is None:
         return said
-    return [f"## {table['name']}", *said, "\n".join(_columns(table["body"]))]
+    added = [
+        match for text in schema_texts().values() for match in _ADDED.finditer(text) if match["table"] == table["name"]
+    ]
+    body = "\n".join([table["body"], *(f"{each['column']}{each['words'] or ''}" for each in added)])
+    return [f"## {table['name']}", *said, "\n".join(_columns(body))]
 
 
 def _columns(body: str) -> list[str]:

@@ -10,9 +10,9 @@ import sqlite3
 from collections import defaultdict
 
 from gaugelog.model.clock import Anchor
-from gaugelog.store.counting import missing_rows
-from gaugelog.store.records import Event, Gap, KeptReject, RejectCount, Sitting
+from gaugelog.store.records import ClockSet, Event, Gap, KeptReject, RejectCount, Sitting
 from gaugelog.store.schema import checksum
+from gaugelog.store.seals import damaged_rows
 
 _SITTING = "id, monotonic_ns, utc_us, utc_offset_s, command, program, host, pid"
 
@@ -32,7 +32,7 @@ def begin_sitting(
 
 def read_sittings(connection: sqlite3.Connection) -> tuple[tuple[Sitting, ...], tuple[str, ...]]:
     """Return the sittings in order, and what is damaged among them."""
-    found, damaged = [], missing_rows(connection, "sitting")
+    found, damaged = [], damaged_rows(connection, "sitting")
     for sealed, latest, ended, *row in connection.execute(
         f"SELECT checksum, latest_utc_us, ended_utc_us, {_SITTING} FROM sitting ORDER BY id"
     ):
@@ -43,6 +43,21 @@ def read_sittings(connection: sqlite3.Connection) -> tuple[tuple[Sitting, ...], 
         end = latest if ended is None else ended
         found.append(Sitting(number, command, start, end, ended is not None, program, host, offset, monotonic_ns))
     return tuple(found), tuple(damaged)
+
+
+def read_clock_sets(connection: sqlite3.Connection) -> tuple[ClockSet, ...]:
+    """Return how the wall clock departed from the time of each sitting, in order."""
+    rows = connection.execute(
+        "SELECT clock.sitting, sitting.utc_us + (clock.monotonic_ns - sitting.monotonic_ns) / 1000, clock.utc_us"
+        " FROM clock JOIN sitting ON sitting.id = clock.sitting ORDER BY clock.sitting, clock.monotonic_ns, clock.id"
+    )
+    found: list[ClockSet] = []
+    ahead_us: dict[int, int] = {}
+    for sitting, counted_us, shown_us in rows:
+        by_us = shown_us - counted_us - ahead_us.get(sitting, 0)
+        ahead_us[sitting] = shown_us - counted_us
+        found.append(ClockSet(sitting, counted_us, by_us / 1e6, ahead_us[sitting] / 1e6))
+    return tuple(found)
 
 
 def read_events(connection: sqlite3.Connection) -> tuple[Event, ...]:
@@ -71,7 +86,7 @@ def read_rejects(connection: sqlite3.Connection) -> tuple[RejectCount, ...]:
     ):
         kept[sitting, gauge, reason].append(KeptReject(utc_us, raw, detail))
     rows = connection.execute(
-        "SELECT sitting, gauge, name, reason, count FROM reject JOIN gauge ON gauge.id = gauge"
+        "SELECT sitting, gauge, name, reason, count FROM reject NOT INDEXED JOIN gauge ON gauge.id = gauge"
         " ORDER BY sitting, gauge, reason"
     )
     return tuple(

@@ -11,9 +11,11 @@ from dataclasses import dataclass
 
 from gaugelog.model.placement import Skip, Snapshot
 from gaugelog.store.counting import missing_rows
+from gaugelog.store.gauge_rows import read_gauges
 from gaugelog.store.placed import PlacedRows
 from gaugelog.store.records import Reinterpretation
 from gaugelog.store.schema import checksum
+from gaugelog.store.seals import damaged_rows
 
 _SNAPSHOT = "id, stage, number, begun_utc_us, complete_utc_us, placements"
 
@@ -67,12 +69,13 @@ def read_snapshots(connection: sqlite3.Connection) -> ReadSnapshots:
     """Return all snapshots with their placements and skips."""
     rows = connection.execute(f"SELECT checksum, {_SNAPSHOT} FROM snapshot NOT INDEXED ORDER BY id").fetchall()
     damaged = missing_rows(connection, "snapshot", "placement", "reinterpretation")
+    damaged += [*damaged_rows(connection, "skip"), *read_gauges(connection)[1]]
     damaged += [f"snapshot {row[1]}" for row in rows if row[0] != checksum(*row[1:])]
     placed = PlacedRows(connection)
     damaged += placed.damaged
     skips = defaultdict(list)
     for snapshot_id, checkpoint, reason in connection.execute(
-        "SELECT snapshot, checkpoint, reason FROM skip ORDER BY rowid"
+        "SELECT snapshot, checkpoint, reason FROM skip NOT INDEXED ORDER BY rowid"
     ):
         skips[snapshot_id].append(Skip(checkpoint, reason))
     found = []

@@ -22,7 +22,8 @@ from gaugelog.store.blocks import Columns, Layout, base_values, concatenate, enc
 REJECTS_KEPT = 1000
 MERGE_AFTER_NS = 600 * 10**9
 MERGE_AFTER_READINGS = 32_768
-_TEXTS_KNOWN = 65_536
+_TEXTS_KNOWN = 4_096
+"""How many numbers as shown are kept ready at most: one that moves for ever must not fill the memory."""
 _HEAD = struct.Struct("<qqqqqddI")
 
 

@@ -21,16 +21,18 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from types import TracebackType
 
-from gaugelog.errors import DamagedRecordingError, NothingToDoError
+from gaugelog.errors import DamagedRecordingError, NothingToDoError, RecordingTakenAwayError
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.instrument import Instrument, NamedGauge
 from gaugelog.model.placement import KeptPlacement, Mark, Placement, Snapshot
 from gaugelog.model.readings import Heard
 from gaugelog.store import connect
+from gaugelog.store.check_rows import insert_check
 from gaugelog.store.gauge_rows import find_or_insert_gauge, gauge_id_of
 from gaugelog.store.lock import WriterLock
 from gaugelog.store.marks import insert_mark, read_marks
+from gaugelog.store.place import Place, end_as_stored
 from gaugelog.store.placed import drop_placement, insert_placement, insert_reinterpretation
 from gaugelog.store.session_rows import begin_sitting
 from gaugelog.store.snapshots import begin_snapshot, complete_snapshot, count_placement, read_snapshots
@@ -38,6 +40,8 @@ from gaugelog.store.stream import GaugeStream
 
 _COMMIT_EVERY_NS = 10**9
 _CLOCK_DEPARTS_US = 100_000
+_TRANSACTION = ("BEGIN IMMEDIATE", "COMMIT", ("ROLLBACK",))
+_PART_OF_WHOLE = ("SAVEPOINT part", "RELEASE part", ("ROLLBACK TO part", "RELEASE part"))
 
 
 def _program() -> str:
@@ -56,7 +60,10 @@ class RecordingWriter:
         self.anchor = anchor
         self._lock = lock
         self._db = connection
+        self._place: Place | None = None
+        self._taken_away: RecordingTakenAwayError | None = None
         self._is_open = True
+        self._is_whole = False
         self._sitting = 0
         self._now_ns = self._committed_ns = anchor.monotonic_ns
         self._last_clock = anchor
@@ -87,6 +94,7 @@ class RecordingWriter:
             raise
         try:
             writer._begin_sitting(command)
+            writer._place = Place(path, writer._db, writer._sitting)
         except BaseException:
             writer._close()
             raise
@@ -102,23 +110,82 @@ class RecordingWriter:
 
     @contextmanager
     def _transaction(self, *, merge_all: bool = False) -> Iterator[sqlite3.Connection]:
-        """Everything buffered and what the caller adds, all or nothing."""
+        """Everything buffered and what the caller adds, all or nothing; one of several within `whole`.
+
+        Raises:
+            RecordingTakenAwayError: the file isn't in its place any more; the writer is finished.
+        """
+        if self._taken_away is not None:
+            raise self._taken_away
         if not self._is_open:
             raise ValueError("the recording is finished")
+        if self._is_whole and not self._db.in_transaction:
+            raise ValueError("what belongs together has failed already")
+        self._look(before=True)
+        begin, commit, back = _PART_OF_WHOLE if self._is_whole else _TRANSACTION
         with connect.writing(self.path):
-            self._db.execute("BEGIN IMMEDIATE")
+            self._db.execute(begin)
             try:
                 self._write_buffered(merge_all)
                 yield self._db
-                self._db.execute("COMMIT")
+                self._db.execute(commit)
             except BaseException:
                 if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
+                    for statement in back:
+                        self._db.execute(statement)
                 raise
         self._committed_ns = self._now_ns
         self._waiting.clear()
         for stream in self._streams.values():
             stream.settle()
+        self._look()
+
+    @contextmanager
+    def whole(self) -> Iterator[None]:
+        """Keep all that is stored within, or nothing of it; all is on the disk when the block ends.
+
+        Gauges have to be put in before.
+
+        Raises:
+            WriteFailedError: nothing of it was stored.
+        """
+        with self._transaction():
+            pass
+        with connect.writing(self.path):
+            self._db.execute("BEGIN IMMEDIATE")
+        self._is_whole = True
+        try:
+            yield
+            with self._transaction():
+                pass
+            with connect.writing(self.path):
+                self._db.execute("COMMIT")
+        except BaseException:
+            if self._is_open and self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            self._waiting.clear()
+            self._streams = {name: each.in_sitting(self._sitting, self.anchor) for name, each in self._streams.items()}
+            raise
+        finally:
+            self._is_whole = False
+        self._look()
+
+    def _look(self, *, before: bool = False) -> None:
+        """See that the file is still in its place: before something is written, and before it is acknowledged.
+
+        Raises:
+            RecordingTakenAwayError: it isn't; the writer is finished.
+        """
+        if self._place is None or self._is_whole:
+            return
+        try:
+            self._place.must_not_be_written_over()
+            if not before:
+                self._place.must_be_there()
+        except RecordingTakenAwayError as told:
+            self._taken_away = told  # who goes on nevertheless is told so again
+            self._close()
+            raise
 
     def _write_buffered(self, merge_all: bool) -> None:
         for stream in self._streams.values():
@@ -139,6 +206,8 @@ class RecordingWriter:
         offset_s = int(offset.total_seconds()) if offset is not None else 0
         with self._transaction() as db:
             sitting = begin_sitting(db, self.anchor, offset_s, command, _program(), platform.node(), os.getpid())
+        with connect.writing(self.path):  # so that the file itself says that it is unfinished, should its log be lost
+            self._db.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()
         self._sitting = sitting
 
     def next_sitting(self, command: str, now_ns: int) -> None:
@@ -151,7 +220,7 @@ class RecordingWriter:
         self._see(now_ns)
         with self._transaction(merge_all=True) as db:
             db.execute("UPDATE sitting SET ended_utc_us = ? WHERE id = ?", (self._now_utc_us, self._sitting))
-        self.anchor = Anchor(self._now_ns, self._now_utc_us)
+        self.anchor = self._last_clock = Anchor(self._now_ns, self._now_utc_us)
         self._begin_sitting(command)
         self._streams = {name: stream.in_sitting(self._sitting, self.anchor) for name, stream in self._streams.items()}
 
@@ -190,6 +259,22 @@ class RecordingWriter:
         self._gauges[named.name] = gauge_id
         self._streams[named.name] = GaugeStream(gauge_id, datasheet.quantity, self._sitting, self.anchor)
 
+    def put_check(self, gauge: str, kind: str, utc_us: int, result: str) -> bool:
+        """Keep a check of a gauge at once, unless the same one is there; return whether it was kept.
+
+        Args:
+            gauge: its short name.
+            kind: plan or check.
+            utc_us: when it was made.
+            result: JSON.
+
+        Raises:
+            ValueError: the gauge was not put in before.
+        """
+        gauge_id = self._gauge_id(gauge)
+        with self._transaction() as db:
+            return insert_check(db, gauge_id, kind, utc_us, result)
+
     def _gauge_id(self, name: str) -> int:
         if name in self._gauges:
             return self._gauges[name]
@@ -222,6 +307,17 @@ class RecordingWriter:
         if self._waiting or any(stream.is_waiting for stream in self._streams.values()):
             with self._transaction():
                 pass
+        else:
+            self._look()
+
+    def flush(self) -> None:
+        """Store what is buffered, without waiting for its second.
+
+        Raises:
+            WriteFailedError: nothing was stored; all of it is still buffered.
+        """
+        with self._transaction():
+            pass
 
     def _snapshots(self) -> tuple[Snapshot, ...]:
         with connect.reading(self.path):
@@ -306,7 +402,8 @@ class RecordingWriter:
         """Say that a checkpoint is left out of a snapshot, and why."""
         with self._transaction() as db:
             db.execute(
-                "INSERT OR REPLACE INTO skip (snapshot, checkpoint, reason) VALUES (?, ?, ?)",
+                "INSERT INTO skip (snapshot, checkpoint, reason) VALUES (?, ?, ?)"
+                " ON CONFLICT (snapshot, checkpoint) DO UPDATE SET reason = excluded.reason",
                 (snapshot_id, checkpoint, reason),
             )
 
@@ -370,5 +467,7 @@ class RecordingWriter:
 
     def _close(self) -> None:
         self._is_open = False
+        if self._taken_away is None:
+            end_as_stored(self._db)
         self._db.close()
         self._lock.release()

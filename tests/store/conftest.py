@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,8 @@ from gaugelog.model.placement import Part, Placement, Role, Settled
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk, Heard, Reading
 from gaugelog.store.writer import RecordingWriter
+
+sys.path.insert(0, str(Path(__file__).parent / "old"))
 
 UTC_US = 1_700_000_000_000_000
 

@@ -48,7 +48,7 @@ def test_a_finished_recording_opens_where_nothing_can_be_written_beside_it(path,
 
 def cant_open_beside(monkeypatch):
     """Behave as SQLite does where it may not make the -shm file: only an immutable file opens."""
-    plain = connect._connect
+    plain = connect.connect_to
 
     class NoCompanions(sqlite3.Connection):
         def execute(self, *_):
@@ -60,7 +60,7 @@ def cant_open_beside(monkeypatch):
     def refuse(path, options):
         return plain(path, options) if "immutable" in options else sqlite3.connect(":memory:", factory=NoCompanions)
 
-    monkeypatch.setattr(connect, "_connect", refuse)
+    monkeypatch.setattr(connect, "connect_to", refuse)
 
 
 def test_a_cut_off_recording_whose_folder_bars_writing_opens_only_without_its_log(path, begin, heard, monkeypatch):

@@ -25,6 +25,21 @@ def heard(seconds: float, value: float) -> Heard:
     return Heard("neck", Chunk(time_ns, b""), (reading,))
 
 
+def test_a_clock_that_was_set_is_noted_in_each_sitting_that_follows(tmp_path: Path) -> None:
+    def clocks(seconds: int) -> Anchor:
+        return Anchor(START.monotonic_ns + seconds * 10**9, START.utc_us + (seconds + 3600) * 10**6)
+
+    path = tmp_path / "work.gaugelog"
+    with RecordingWriter.open(path, anchor=START, command="bench") as writer:
+        assert writer.note_clock(clocks(1))
+        assert not writer.note_clock(clocks(2))
+        writer.next_sitting("clamp", START.monotonic_ns + 3 * 10**9)
+        assert writer.note_clock(clocks(4))
+    with open_recording(path) as kept:
+        told = [(each.sitting, each.utc_us - START.utc_us, each.by_s, each.ahead_s) for each in kept.clock_sets()]
+    assert told == [(1, 1_000_000, 3600.0, 3600.0), (2, 4_000_000, 3600.0, 3600.0)]
+
+
 def test_readings_belong_to_the_sitting_they_came_in_and_time_goes_on(tmp_path: Path) -> None:
     path = tmp_path / "work.gaugelog"
     with RecordingWriter.open(path, anchor=START, command="bench") as writer:

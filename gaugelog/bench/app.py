@@ -8,7 +8,6 @@ from __future__ import annotations
 import asyncio
 import json
 import secrets
-import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from html import escape
@@ -17,7 +16,7 @@ from importlib.resources import files
 from typing import Any
 
 from starlette.applications import Starlette
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp
@@ -25,9 +24,11 @@ from starlette.types import ASGIApp
 from gaugelog.bench.client import COOKIE
 from gaugelog.bench.guard import CODE_PATH, Door, Guard
 from gaugelog.bench.hub import Hub, event_bytes
+from gaugelog.bench.patience import ASKS_WITHIN_S
 from gaugelog.bench.state import state_document
 from gaugelog.bench.work import Bench, failure
 from gaugelog.errors import GaugelogError
+from gaugelog.links.clock import now_ns
 
 BEAT_S = 1.0
 MOST_BYTES = 4096
@@ -125,7 +126,7 @@ class Pages:
         if asked is None:
             return JSONResponse({"error": "a small JSON object is wanted"}, HTTPStatus.BAD_REQUEST)
         try:
-            words = self.bench.do(asked, time.monotonic_ns())
+            words = self.bench.do(asked, now_ns())
         except GaugelogError as error:
             return JSONResponse({"error": failure(error)}, HTTPStatus.CONFLICT)
         return JSONResponse({"said": words})
@@ -186,12 +187,16 @@ def _code_page(words: str, status: HTTPStatus = HTTPStatus.OK) -> Response:
 
 
 async def _limited(request: Request) -> bytes | None:
-    """Return a request's body, None where it is larger than any that is wanted."""
+    """Return a request's body, None where it is larger than any that is wanted, or never comes whole."""
     body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > MOST_BYTES:
-            return None
+    try:
+        async with asyncio.timeout(ASKS_WITHIN_S):
+            async for part in request.stream():
+                body += part
+                if len(body) > MOST_BYTES:
+                    return None
+    except (ClientDisconnect, TimeoutError):
+        return None
     return body
 
 

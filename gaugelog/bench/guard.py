@@ -131,7 +131,7 @@ class Guard:
         if headers.get("host", "").lower() not in self._hosts:
             return HTTPStatus.MISDIRECTED_REQUEST
         origin = headers.get("origin")
-        if origin is not None and urlsplit(origin).netloc.lower() not in self._hosts:
+        if origin is not None and _host_of(origin) not in self._hosts:
             return HTTPStatus.FORBIDDEN
         if headers.get("sec-fetch-site", "none") not in ("same-origin", "none"):
             return HTTPStatus.FORBIDDEN
@@ -143,6 +143,14 @@ class Guard:
         if self._door.knows(token):
             return None
         return HTTPStatus.SEE_OTHER if scope["path"] == "/" else HTTPStatus.UNAUTHORIZED
+
+
+def _host_of(origin: str) -> str:
+    """Return an origin's host and port in small letters, empty where it is no address at all."""
+    try:
+        return urlsplit(origin).netloc.lower()
+    except ValueError:
+        return ""
 
 
 async def _answer(send: Send, status: HTTPStatus) -> None:

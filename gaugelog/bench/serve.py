@@ -17,6 +17,7 @@ import uvicorn
 from gaugelog.bench.app import Documents, Pages
 from gaugelog.bench.client import LOOPBACK
 from gaugelog.bench.guard import Door
+from gaugelog.bench.patience import ACCEPTED_AT_ONCE, QUEUE, PatientHttp
 from gaugelog.bench.state import clamps_document, readings_document
 from gaugelog.bench.work import Bench
 from gaugelog.errors import PortTakenError
@@ -77,12 +78,18 @@ async def _ended(serving: asyncio.Task[None]) -> None:
 
 
 class _Server(uvicorn.Server):
-    """The web server, without handlers for signals: they are the attendance's."""
+    """The web server, without handlers for signals: they are the attendance's; and with a queue before its door."""
 
     @contextmanager
     def capture_signals(self) -> Iterator[None]:
         """Leave signals alone."""
         yield
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to serve; who comes while others are let in waits in the system's queue."""
+        await super().startup(sockets=sockets)
+        for each in sockets or ():
+            each.listen(QUEUE)
 
 
 class BenchServer:
@@ -98,7 +105,7 @@ class BenchServer:
         self._flushed_s = self._clamps_told_s = 0.0
         config = uvicorn.Config(
             self.pages.app(place.hosts), log_level="warning", access_log=False, server_header=False, ws="none",
-            timeout_graceful_shutdown=1,
+            timeout_graceful_shutdown=1, http=PatientHttp, backlog=ACCEPTED_AT_ONCE,
         )  # fmt: skip
         self._server = _Server(config)
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
+from unicodedata import category
 
 from gaugelog.analysis.comparison import compare
 from gaugelog.bench.trails import Trails
 from gaugelog.errors import BadArgumentError, GaugelogError, NothingToDoError, UnknownStageError
+from gaugelog.instruments.checkpoints import MOST_PLACEMENTS
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends
 from gaugelog.model.kinds import AFTER, BEFORE, WET
@@ -27,12 +29,14 @@ from gaugelog.recorder.stages import check_stage
 from gaugelog.recorder.work import Work
 from gaugelog.review.standing import gauge_facts
 from gaugelog.show.sanding import SandingState
-from gaugelog.show.words import mark_of, means_text, verdict_word
+from gaugelog.show.words import NOISIER, mark_of, means_text, verdict_word
 from gaugelog.store.reader import open_recording
 
 SAND_SITTING = "stream"
 IDLE_SITTING = "bench"
 MOST_WORDS = 400
+_NO_LETTERS = ("Cc", "Cs")
+"""Categories of Unicode: control characters, and halves of characters, which can't even be stored."""
 
 
 @dataclass(slots=True)
@@ -109,11 +113,18 @@ class Bench:
         """Say that a placement was kept."""
         self.taken += 1
         self._look_back()
+        self.message = self._noisy() or self.message
         if self.snapshot is not None and self.snapshot.complete:
             self.message = f"The snapshot {self.snapshot.stage} is complete."
             if self.clamping is not None:
                 self.snapshot = None
         self.changed()
+
+    def _noisy(self) -> str:
+        """Say that the checkpoint read last scatters more than its gauge should; empty where it doesn't."""
+        task = self.snapshot.latest if self.snapshot is not None else None
+        noisy = self.snapshot is not None and task is not None and self.snapshot.noisier(task)
+        return f"{task.checkpoint.id}: {NOISIER}" if noisy and task is not None else ""
 
     def _look_back(self) -> None:
         """Say of each checkpoint read after how it stands against before, where there is a before."""
@@ -138,7 +149,12 @@ class Bench:
         self.now_ns = max(self.now_ns, moment.monotonic_ns)
         if self.clamping is not None:
             self._told(self.clamping.beat(moment))
+            news = self.clamping.take_news()
+            if news:
+                self.message = f"{news}."
+                self.changed()
         else:
+            self.work.writer.note_clock(moment)
             self.work.writer.keep_up(moment.monotonic_ns)
 
     def _told(self, alarms: tuple[KeptAlarm, ...]) -> None:
@@ -183,7 +199,10 @@ class Bench:
         value = asked.get(name, "")
         if not isinstance(value, str) or len(value) > MOST_WORDS:
             raise BadArgumentError(str(value)[:40], f"{name} is a text of at most {MOST_WORDS} letters")
-        return value.strip()
+        text = value.strip()
+        if any(category(letter) in _NO_LETTERS for letter in text):
+            raise BadArgumentError(text[:40], f"{name} is a text of letters that can be shown")
+        return text
 
     def _begin_sanding(self, asked: Mapping[str, Any], _time_ns: int) -> str:
         named = self.work.instrument.gauge(self._text(asked, "gauge"))
@@ -240,14 +259,15 @@ class Bench:
 
     def _begin_snapshot(self, asked: Mapping[str, Any], _time_ns: int) -> str:
         stage, again = self._text(asked, "stage"), bool(asked.get("again"))
-        if self.snapshot is not None and self.snapshot.stage == stage and not again:
+        more, only = _more_and_only(asked)
+        if self.snapshot is not None and self.snapshot.stage == stage and not (again or more or only):
             return f"The snapshot {stage} is being taken."
         check_stage(stage, self.work.instrument, self.work.writer.path)
         if self.clamping is None:
             self._stop(f"capture {stage}")
         elif stage != WET:
             raise NothingToDoError("the clamp session is being recorded", "End it first; the wet check goes beside it.")
-        snapshot = SnapshotWork(self.work, stage, again=again or stage == WET)
+        snapshot = SnapshotWork(self.work, stage, again=again or (stage == WET and not more), more=more, only=only)
         if not snapshot.tasks:
             raise NothingToDoError(
                 f"no checkpoint is read at the stage {stage}", "Give one that stage in the instrument file."
@@ -267,14 +287,15 @@ class Bench:
             raise NothingToDoError("nothing is missing in this snapshot", "Turn to a checkpoint to add to it.")
         kept = snapshot.type_in(self._text(asked, "value"), time_ns)
         self._took()
-        return f"Kept: {kept.placement.checkpoint} {kept.placement.text} {kept.placement.unit}."
+        return f"Kept: {kept.placement.checkpoint} {kept.placement.text} {kept.placement.unit}. {self._noisy()}".strip()
 
     def _take(self, _asked: Mapping[str, Any], time_ns: int) -> str:
         kept = self._must_take().take_now(time_ns)
         if kept is None:
             raise NothingToDoError("there is no reading to take", "Set the gauge down, or type the value.")
         self._took()
-        return f"Kept by hand: {kept.placement.checkpoint} {kept.placement.text} {kept.placement.unit}."
+        words = f"Kept by hand: {kept.placement.checkpoint} {kept.placement.text} {kept.placement.unit}."
+        return f"{words} {self._noisy()}".strip()
 
     def _lifted(self, _asked: Mapping[str, Any], _time_ns: int) -> str:
         self._must_take().lifted()
@@ -359,6 +380,20 @@ class Bench:
         if self.clamping is not None:
             self.clamping.close()
         self.sanding = self.snapshot = self.clamping = self.trails = None
+
+
+def _more_and_only(asked: Mapping[str, Any]) -> tuple[int, tuple[str, ...]]:
+    """Return for how many more placements a snapshot is to be reopened, and at which checkpoints alone.
+
+    Raises:
+        BadArgumentError: it isn't a number from 0, or no list of names.
+    """
+    more, only = asked.get("more", 0), asked.get("only", [])
+    if not isinstance(more, int) or isinstance(more, bool) or not 0 <= more <= MOST_PLACEMENTS:
+        raise BadArgumentError(str(more)[:40], f"more is a whole number from 0 to {MOST_PLACEMENTS}")
+    if not isinstance(only, list) or not all(isinstance(each, str) for each in only):
+        raise BadArgumentError(str(only)[:40], "only is a list of checkpoints")
+    return more, tuple(only)
 
 
 def failure(error: GaugelogError) -> str:

@@ -11,7 +11,8 @@ from contextlib import aclosing
 from dataclasses import dataclass
 from typing import Protocol, cast
 
-from gaugelog.gauges.stream import GaugeEvent
+from gaugelog.gauges.stream import A_LOT, GaugeEvent
+from gaugelog.model.readings import Heard
 
 WAITING = 1024
 """How many events may wait for whoever listens before the gauges are made to wait."""
@@ -61,12 +62,16 @@ async def listen(sources: Sequence[EventSource]) -> AsyncIterator[GaugeEvent]:
     """
     queue: asyncio.Queue[GaugeEvent | _End] = asyncio.Queue(WAITING)
     pumps = [asyncio.create_task(_pump(source, queue)) for source in sources]
-    running = len(pumps)
+    running, in_a_row = len(pumps), 0
     try:
         while running:
             event = await queue.get()
             if not isinstance(event, _End):
                 yield event
+                in_a_row += len(event.items) if isinstance(event, Heard) else 0
+                if in_a_row > A_LOT:
+                    in_a_row = 0
+                    await asyncio.sleep(0)
                 continue
             running -= 1
             if event.failure is not None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Protocol, runtime_checkable
 
 Motion = Callable[[float], float | None]
@@ -36,6 +36,30 @@ class SetDownMotion(Protocol):
     def settings_down(self, time_s: float) -> int:
         """Return how many settings-down were finished until `time_s`."""
         ...
+
+
+class Erring:
+    """A motion as a gauge with errors of its own reads it: `zero` too high everywhere, and `scale` times the value."""
+
+    def __init__(self, motion: Motion, zero: float = 0.0, scale: float = 1.0) -> None:
+        self._motion, self._zero, self._scale = motion, zero, scale
+
+    def __call__(self, time_s: float) -> float | None:
+        """Return what the gauge makes of the true value at `time_s`."""
+        value = self._motion(time_s)
+        return None if value is None else self._zero + self._scale * value
+
+
+class ErringByButton(Erring):
+    """The same of a motion that counts its settings-down."""
+
+    def __init__(self, motion: SetDownMotion, zero: float = 0.0, scale: float = 1.0) -> None:
+        super().__init__(motion, zero, scale)
+        self._set_down = motion
+
+    def settings_down(self, time_s: float) -> int:
+        """Return how many settings-down were finished until `time_s`."""
+        return self._set_down.settings_down(time_s)
 
 
 def _swing(amplitude: float, time_s: float, turn: int) -> float:
@@ -100,6 +124,43 @@ class Hand:
     def settings_down(self, time_s: float) -> int:
         """Return how many settings-down were finished until `time_s`: each a second after the gauge came to rest."""
         return _finished(time_s)
+
+
+class Round:
+    """A hand that leaves the gauge alone for a while, then sets it down at one value after another, as `Hand` does.
+
+    Args:
+        values: true values in order; the gauge stays at the last one.
+        wait_s: how long it rests at the first one before it is lifted for the first time.
+        noise: standard deviation of each reading.
+        scatter: standard deviation between settings-down.
+        swing: how far it swings while lifted.
+        seed: settles all chance.
+    """
+
+    def __init__(
+        self,
+        values: Sequence[float],
+        wait_s: float = 0.0,
+        noise: float = 0.0,
+        scatter: float = 0.0,
+        swing: float = 1.0,
+        seed: int | str = 0,
+    ) -> None:
+        self._values, self._wait_s = tuple(values), wait_s
+        self._hand = Hand(0.0, noise, scatter, swing, seed=seed)
+
+    def __call__(self, time_s: float) -> float:
+        """Return the value at `time_s`; each call draws new noise."""
+        begun_s = time_s - self._wait_s
+        if begun_s < 0:
+            return self._values[0] + self._hand(LIFTED_S)
+        turn = int(begun_s // (LIFTED_S + RESTING_S))
+        return self._values[min(turn, len(self._values) - 1)] + self._hand(begun_s)
+
+    def settings_down(self, time_s: float) -> int:
+        """Return how many settings-down were finished until `time_s`."""
+        return self._hand.settings_down(max(0.0, time_s - self._wait_s))
 
 
 class Sand:

@@ -8,11 +8,12 @@ Nothing here pretends: the address says `sim:`, and so does every recording made
 from __future__ import annotations
 
 import asyncio
-import time
+import math
 
 from gaugelog.errors import AddressError
-from gaugelog.gauges.motions import Hand, Motion, Sand, Still
+from gaugelog.gauges.motions import Erring, ErringByButton, Hand, Motion, Round, Sand, SetDownMotion, Still
 from gaugelog.gauges.simulated_gauge import SimulatedGauge
+from gaugelog.links.clock import now_ns
 from gaugelog.links.ends import Ends, open_ends
 from gaugelog.links.inbox import Clock
 from gaugelog.links.options import Options
@@ -22,7 +23,9 @@ from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import Chunk
 
 DEFAULT_RATE_HZ = 10.0
-_NAMES = ("value", "noise", "scatter", "rest", "to", "body", "seed", "rate", "port")
+_NAMES = (
+    "value", "noise", "scatter", "rest", "to", "body", "visits", "wait", "zero", "scale", "seed", "rate", "port"
+)  # fmt: skip
 _VALUES = {Quantity.ANGLE: 2.80, Quantity.LENGTH: 12.50, Quantity.TEMPERATURE: 21.0, Quantity.HUMIDITY: 47.0}
 _RESTS = {"still": "still", "hand": "hand", "sand": "sand"}
 _PORTS: dict[str, bool | None] = {"": None, "pty": True, "pair": False}
@@ -32,18 +35,33 @@ _SWING_DIGITS = 60.0
 
 
 def motion_of(address: Address, datasheet: Datasheet) -> Motion:
-    """Return the motion that a `sim:` address describes.
+    """Return the motion that a `sim:` address describes, with the gauge's own errors where it has any.
 
     Raises:
         AddressError: an option is missing or can't be understood.
     """
     options = Options(address, _NAMES)
+    motion = _true_motion(address, options, datasheet)
+    zero, scale = options.number("zero", 0.0), options.number("scale", 1.0)
+    if not zero and scale == 1.0:
+        return motion
+    return ErringByButton(motion, zero, scale) if isinstance(motion, SetDownMotion) else Erring(motion, zero, scale)
+
+
+def _true_motion(address: Address, options: Options, datasheet: Datasheet) -> Motion:
+    """Return how the gauge is moved."""
     digit = datasheet.resolution
     value = options.number("value", _VALUES[datasheet.quantity])
     noise = options.number("noise", _NOISE_DIGITS * digit, 0.0)
     scatter = options.number("scatter", _SCATTER_DIGITS * digit, 0.0)
     seed = f"{options.whole('seed', 1, 0, 10**9)}/{datasheet.name}"
     body = options.number("body", 0.0) if options.has("body") else None
+    if options.has("visits"):
+        if body is not None or options.has("to") or options.has("rest"):
+            wanted = "visits says where the gauge goes; rest, to and body have no place beside it"
+            raise AddressError(address.text, wanted)
+        wait_s = options.number("wait", 0.0, 0.0)
+        return Round(_visits(address), wait_s, noise, scatter, _SWING_DIGITS * digit, seed)
     rest = options.choice("rest", _RESTS, "still" if body is None else "hand")
     if rest == "hand":
         return Hand(value, noise, scatter, _SWING_DIGITS * digit, body, seed)
@@ -54,6 +72,18 @@ def motion_of(address: Address, datasheet: Datasheet) -> Motion:
     if not options.has("to"):
         raise AddressError(address.text, "rest=sand needs to=, the value that is sanded to")
     return Sand(value, options.number("to", value), noise, _SWING_DIGITS * digit, seed)
+
+
+def _visits(address: Address) -> tuple[float, ...]:
+    """Return the values that the gauge is set down at, one after another."""
+    wanted = "visits is numbers with commas between them, such as 0.4,-0.4"
+    try:
+        found = tuple(float(each) for each in address.options["visits"].split(","))
+    except ValueError:
+        raise AddressError(address.text, wanted) from None
+    if not all(math.isfinite(each) for each in found):
+        raise AddressError(address.text, wanted)
+    return found
 
 
 class SimulatedLink:
@@ -74,7 +104,7 @@ class SimulatedLink:
         address: Address,
         datasheet: Datasheet,
         motion: Motion | None = None,
-        clock: Clock = time.monotonic_ns,
+        clock: Clock = now_ns,
     ) -> None:
         if address.target:
             raise AddressError(

@@ -7,7 +7,6 @@ one (`gauges.liveliness`), nor what the readings are used for (`recorder`).
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import AsyncIterator, Iterator
 
 from gaugelog.datasheets.meaning import Decoding
@@ -15,6 +14,7 @@ from gaugelog.errors import LinkFailedError, LinkReason
 from gaugelog.gauges.liveliness import Liveliness
 from gaugelog.gauges.polling import Poller
 from gaugelog.links import GoesDeaf, HasTrouble, Link, LinkEnded, TellsDevice
+from gaugelog.links.clock import now_ns
 from gaugelog.links.inbox import Clock
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.device import Device
@@ -28,6 +28,9 @@ DEAF_S = 10.0
 """After how long a silence of what should send all the time a link that goes deaf is opened anew."""
 
 LOW_BATTERY_PERCENT = 10
+
+A_LOT = 500
+"""After how many readings or rejects in a row others are let have their turn: screen, keys, other gauges."""
 
 GaugeEvent = Heard | LinkChange
 
@@ -58,7 +61,7 @@ class GaugeStream:
         link: Link,
         *,
         reconnect: bool = False,
-        clock: Clock = time.monotonic_ns,
+        clock: Clock = now_ns,
     ) -> None:
         self.gauge = gauge.gauge if isinstance(gauge, NamedGauge) else gauge
         self.name = gauge.name
@@ -71,6 +74,7 @@ class GaugeStream:
         self._liveliness = Liveliness(datasheet)
         self._teller = link if isinstance(link, TellsDevice) else None
         self._troubled = link if isinstance(link, HasTrouble) else None
+        self._told_trouble = ""
         self._revives = reconnect and isinstance(link, GoesDeaf) and link.goes_deaf
 
     async def events(self) -> AsyncIterator[GaugeEvent]:
@@ -80,6 +84,7 @@ class GaugeStream:
             LinkFailedError: it can't be opened at first; or it was lost and is not to be reconnected (after the change
                 LOST or ASLEEP was given).
         """
+        in_a_row = 0
         try:
             await self.link.open()
             while True:
@@ -94,9 +99,14 @@ class GaugeStream:
                         if state is not None:
                             yield self._change(heard.chunk.time_ns, state, self._silence_words(state))
                         yield heard
-                        if self._troubled is not None and self._troubled.trouble:
-                            yield self._change(heard.chunk.time_ns, LinkState.OPEN, self._troubled.trouble)
-                            self._troubled = None
+                        in_a_row += len(heard.items)
+                        if in_a_row > A_LOT:
+                            in_a_row = 0
+                            await asyncio.sleep(0)
+                        if self._troubled is not None and self._troubled.trouble != self._told_trouble:
+                            self._told_trouble = self._troubled.trouble
+                            if self._told_trouble:
+                                yield self._change(heard.chunk.time_ns, LinkState.OPEN, self._told_trouble)
                         self._revive_if_deaf(heard.chunk.time_ns)
                 except (LinkEnded, LinkFailedError) as reason:
                     ending = reason
@@ -149,6 +159,11 @@ class GaugeStream:
         if state is LinkState.OPEN:
             return "it sends again"
         silent_s = self._liveliness.silent_s(self._last_ns)
+        if self._liveliness.babbles:
+            return (
+                f"bytes come, but for {silent_s:.0f} s nothing in them could be read as {self.datasheet.name}: is it"
+                " the right datasheet, and the right speed"
+            )
         return f"nothing of use for {silent_s:.0f} s" + (", as it does when left alone" * (state is LinkState.ASLEEP))
 
     def _revive_if_deaf(self, time_ns: int) -> None:
@@ -160,7 +175,7 @@ class GaugeStream:
         if not self._revives or self.datasheet.longest_silence_s is None:
             return
         limit_s = max(DEAF_S, 2 * self.datasheet.longest_silence_s)
-        if self._liveliness.silent_s(time_ns) > limit_s:
+        if self._liveliness.no_bytes_s(time_ns) > limit_s:
             words = f"nothing came for {limit_s:.0f} s"
             raise LinkFailedError(self.link.address.text, LinkReason.LOST, words)
 
@@ -180,7 +195,8 @@ class GaugeStream:
             except LinkFailedError as failed:
                 if failed.reason is not told:
                     told = failed.reason
-                    yield self._change(self._clock(), LinkState.LOST, failed.reason.value)
+                    words = f"{failed.detail}. {failed.hint}" if told is LinkReason.MOVED else told.value
+                    yield self._change(self._clock(), LinkState.LOST, words)
                 continue
             return
 

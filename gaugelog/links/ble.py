@@ -6,12 +6,12 @@ Here: the link, what its address leaves open, and looking around. Not here: the 
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from gaugelog.links.ble_address import ble_target, suited
 from gaugelog.links.ble_backends import Backends
+from gaugelog.links.clock import now_ns
 from gaugelog.links.inbox import Clock, Inbox
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.device import Device, Sighting
@@ -41,7 +41,7 @@ class BleLink:
     backends = Backends()
     goes_deaf = True
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns) -> None:
+    def __init__(self, address: Address, clock: Clock = now_ns) -> None:
         self.address = address
         self.device: Device | None = None
         self._target = ble_target(address)

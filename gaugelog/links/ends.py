@@ -5,10 +5,10 @@ Here: choosing between a real pty and a pair inside the program. Not here: eithe
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 
 from gaugelog.links import Link
+from gaugelog.links.clock import now_ns
 from gaugelog.links.inbox import Clock
 from gaugelog.links.pair import MemoryEnd, memory_pair
 from gaugelog.links.pty_pair import PtyFarEnd, has_pty
@@ -28,7 +28,7 @@ class Ends:
         await self.far.close()
 
 
-async def open_ends(clock: Clock = time.monotonic_ns, *, pty: bool | None = None) -> Ends:
+async def open_ends(clock: Clock = now_ns, *, pty: bool | None = None) -> Ends:
     """Return two open ends: of a pty where the system has one, else inside the program.
 
     Args:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import random
-import time
 from collections import deque
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -16,6 +15,7 @@ from typing import NamedTuple
 from gaugelog.errors import AddressError, LinkFailedError, LinkReason
 from gaugelog.links import TICK_S, Link, LinkEnded
 from gaugelog.links.around import LinkAround
+from gaugelog.links.clock import now_ns
 from gaugelog.links.inbox import Clock
 from gaugelog.model.readings import Chunk
 
@@ -90,7 +90,7 @@ class FaultLink(LinkAround):
         clock: gives monotonic nanoseconds; the link's own.
     """
 
-    def __init__(self, inner: Link, faults: Faults, clock: Clock = time.monotonic_ns) -> None:
+    def __init__(self, inner: Link, faults: Faults, clock: Clock = now_ns) -> None:
         super().__init__(inner)
         self._faults = faults
         self._clock = clock

@@ -11,10 +11,11 @@ import codecs
 import os
 import sys
 import threading
-import time
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+
+from gaugelog.links.clock import now_ns
 
 _NAMES = {"\r": "enter", "\n": "enter", "\x7f": "backspace", "\x08": "backspace", "\x1b": "escape", "\t": "tab"}
 
@@ -50,7 +51,7 @@ def _keys_in(text: str) -> Iterator[str]:
         yield _NAMES.get(character, character)
 
 
-async def keys(clock: Callable[[], int] = time.monotonic_ns) -> AsyncIterator[Key]:
+async def keys(clock: Callable[[], int] = now_ns) -> AsyncIterator[Key]:
     """Yield keys until the input ends, none where there is no input; arrow keys and the like are passed over."""
     if sys.stdin is None:  # the program was started with its input closed
         return

@@ -5,9 +5,8 @@ Here: a pair of links without a system below, for simulated gauges where there i
 
 from __future__ import annotations
 
-import time
-
 from gaugelog.errors import LinkFailedError, LinkReason
+from gaugelog.links.clock import now_ns
 from gaugelog.links.inbox import Clock, Inbox
 from gaugelog.model.gauges import Address
 from gaugelog.model.readings import Chunk
@@ -22,7 +21,7 @@ class MemoryEnd:
         is_gauge: closing this end unplugs the other, for good.
     """
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns, *, is_gauge: bool = False) -> None:
+    def __init__(self, address: Address, clock: Clock = now_ns, *, is_gauge: bool = False) -> None:
         self.address = address
         self._clock = clock
         self._is_gauge = is_gauge
@@ -82,7 +81,7 @@ class MemoryEnd:
         return LinkFailedError(self.address.text, LinkReason.LOST, "the other end was closed")
 
 
-def memory_pair(clock: Clock = time.monotonic_ns) -> tuple[MemoryEnd, MemoryEnd]:
+def memory_pair(clock: Clock = now_ns) -> tuple[MemoryEnd, MemoryEnd]:
     """Return the listener's end and the gauge's, wired together, neither opened yet."""
     near = MemoryEnd(Address("pair", "near", text="pair:near"), clock)
     far = MemoryEnd(Address("pair", "far", text="pair:far"), clock, is_gauge=True)

@@ -5,8 +5,14 @@ Here: listing them, and the name under which a port stays the same. Not here: op
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from serial.tools.list_ports_common import ListPortInfo
 
 SPEEDS = (9600, 19200, 38400, 57600, 115200, 4800, 2400)
 """The speeds that gauges are commonly set to, in bits a second, likeliest first: common practice, no source."""
@@ -16,11 +22,15 @@ _BY_ID = Path("/dev/serial/by-id")
 
 @dataclass(frozen=True, slots=True)
 class SerialPort:
-    """A port that is there: its path, what the system says it is, and the identity of the hardware behind it."""
+    """A port that is there: its path, what the system says it is, and the identity of the hardware behind it.
+
+    `identity` tells the hardware from every other of its kind, whatever the path: empty where it has no serial number.
+    """
 
     path: str
     description: str = ""
     hardware: str = ""
+    identity: str = ""
 
 
 def _known(text: str | None) -> str:
@@ -32,8 +42,24 @@ def serial_ports() -> tuple[SerialPort, ...]:
     """Return the serial ports that the system names, in order of their paths."""
     from serial.tools.list_ports import comports
 
-    found = (SerialPort(port.device, _known(port.description), _known(port.hwid)) for port in comports())
+    found = (
+        SerialPort(port.device, _known(port.description), _known(port.hwid), _identity(port)) for port in comports()
+    )
     return tuple(sorted(found, key=lambda port: port.path))
+
+
+def _identity(port: ListPortInfo) -> str:
+    """Return vendor, product, serial number and which port of that device; empty where no serial number tells."""
+    if not port.serial_number:
+        return ""
+    which = port.location.partition(":")[2] if port.location else ""
+    return f"{port.vid}/{port.pid}/{port.serial_number}/{which}"
+
+
+def port_at(path: str, ports: Iterable[SerialPort]) -> SerialPort | None:
+    """Return which of `ports` a path leads to, be it the port's own or a link to it; None for none of them."""
+    real = os.path.realpath(path)
+    return next((port for port in ports if port.path in (path, real)), None)
 
 
 def lasting_path(path: str, by_id: Path = _BY_ID) -> str:

@@ -6,9 +6,9 @@ Here: making it, writing into it, unplugging it. Not here: the near end, which i
 from __future__ import annotations
 
 import os
-import time
 
 from gaugelog.errors import LinkFailedError, LinkReason
+from gaugelog.links.clock import now_ns
 from gaugelog.links.descriptor import DescriptorReader, send_all
 from gaugelog.links.inbox import Clock, Inbox
 from gaugelog.model.gauges import Address, parse_address
@@ -29,7 +29,7 @@ class PtyFarEnd:
         clock: gives monotonic nanoseconds.
     """
 
-    def __init__(self, clock: Clock = time.monotonic_ns) -> None:
+    def __init__(self, clock: Clock = now_ns) -> None:
         self.address = Address("pty", text="pty:")
         self.path = ""
         self._clock = clock

@@ -6,13 +6,13 @@ Here: playing. Not here: the format of a raw log (`links.rawlog`).
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from gaugelog.errors import AddressError, LinkFailedError, LinkReason
 from gaugelog.links import TICK_S, LinkEnded
+from gaugelog.links.clock import now_ns
 from gaugelog.links.inbox import Clock
 from gaugelog.links.options import Options
 from gaugelog.links.rawlog import is_raw_log, parse_raw_log
@@ -81,7 +81,7 @@ class ReplayLink:
         AddressError: no file is named, or an option can't be understood.
     """
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns) -> None:
+    def __init__(self, address: Address, clock: Clock = now_ns) -> None:
         if not address.target:
             raise AddressError(address.text, "the file's path stands behind replay:")
         options = Options(address, ("speed", "rate"))

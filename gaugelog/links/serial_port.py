@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import errno
 import os
-import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
 from gaugelog.errors import LinkFailedError, LinkReason
 from gaugelog.links import TICK_S
+from gaugelog.links.clock import now_ns
 from gaugelog.links.descriptor import DescriptorReader, send_all
 from gaugelog.links.inbox import Clock, Inbox
-from gaugelog.links.ports import SPEEDS, lasting_path, path_in_address, serial_ports
+from gaugelog.links.ports import SPEEDS, SerialPort, lasting_path, path_in_address, port_at, serial_ports
 from gaugelog.links.reading_thread import ReadingThread
 from gaugelog.links.serial_settings import serial_settings
 from gaugelog.model.device import Sighting
@@ -64,7 +64,7 @@ class SerialLink:
         AddressError: no port is named, or an option can't be understood.
     """
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns, *, at_once: bool = False) -> None:
+    def __init__(self, address: Address, clock: Clock = now_ns, *, at_once: bool = False) -> None:
         self.address = address
         self._settings = serial_settings(address)
         self._clock = clock
@@ -72,20 +72,28 @@ class SerialLink:
         self._port: Any = None
         self._inbox: Inbox | None = None
         self._reader: DescriptorReader | ReadingThread | None = None
+        self._ports: tuple[SerialPort, ...] | None = None
+        self._hardware = ""
+        self.trouble = ""
 
     async def open(self) -> None:
         """Open the port; what it had waiting from before is thrown away.
 
+        A port that was open before and whose hardware has a serial number is looked for by that: plugged in again, it
+        may have come back under another name, and another gauge under its own.
+
         Raises:
-            LinkFailedError: not found, not permitted, busy, settings refused, or failed otherwise.
+            LinkFailedError: not found, come back elsewhere, not permitted, busy, settings refused, or failed otherwise.
         """
         import serial
 
         threaded = self._settings.is_url or os.name != "posix"
+        path = self._path_by_hardware()
         try:
-            self._port = self._opened(serial, threaded)
+            self._port = self._opened(serial, path, threaded)
         except (OSError, ValueError) as reason:  # pyserial's own exception is an OSError
-            raise LinkFailedError(self.address.text, *_why_not_opened(reason)) from reason
+            raise self._not_opened(*_why_not_opened(reason)) from reason
+        self._remember()
         inbox = self._inbox = Inbox(self._clock)
         if threaded:
             self._reader = ReadingThread(
@@ -144,7 +152,47 @@ class SerialLink:
         """Return the port at each speed that gauges are commonly set to, likeliest first."""
         return [parse_address(f"{sighting.address}?baud={speed}") for speed in SPEEDS]
 
-    def _opened(self, serial: Any, threaded: bool) -> Any:
+    def _remember(self) -> None:
+        """Take note, once the port is open for the first time, of what hardware is behind it."""
+        if self._ports is not None or self._settings.is_url:
+            return
+        self._ports = ports = serial_ports()
+        port = port_at(self._settings.path, ports)
+        alike = [each for each in ports if port is not None and each.identity == port.identity]
+        self._hardware = port.identity if port is not None and len(alike) == 1 else ""
+
+    def _path_by_hardware(self) -> str:
+        """Return where the hardware is that was open before; the address's own path where that can't be told.
+
+        Raises:
+            LinkFailedError: other hardware is at that path now, and the one that was open is nowhere.
+        """
+        path, self.trouble = self._settings.path, ""
+        if not self._hardware:
+            return path
+        ports = serial_ports()
+        here = port_at(path, ports)
+        if here is not None and here.identity in ("", self._hardware):
+            return path
+        found = [each for each in ports if each.identity == self._hardware]
+        if len(found) == 1:
+            self.trouble = f"it has come back as {found[0].path}, the address names {path}"
+            return found[0].path
+        if here is not None:
+            words = f"another device is at {path} now, with a serial number of its own; plug the gauge's own in again"
+            raise LinkFailedError(self.address.text, LinkReason.MOVED, words)
+        return path
+
+    def _not_opened(self, reason: LinkReason, words: str) -> LinkFailedError:
+        """Return why the port can't be opened, and which ports have come since it last was."""
+        if reason is LinkReason.NOT_FOUND and self._ports is not None:
+            known = {each.path for each in self._ports}
+            come = ", ".join(each.path for each in serial_ports() if each.path not in known)
+            if come:
+                reason, words = LinkReason.MOVED, f"{self._settings.path} is not there any more; {come} has come since"
+        return LinkFailedError(self.address.text, reason, words)
+
+    def _opened(self, serial: Any, path: str, threaded: bool) -> Any:
         """Return the opened port.
 
         On POSIX an inter-byte time of zero makes the port wait for one byte at least, so that an empty read can mean
@@ -155,7 +203,7 @@ class SerialLink:
             keywords |= {"timeout": TICK_S / 2, "write_timeout": 2.0}
         else:
             keywords |= {"timeout": 0, "inter_byte_timeout": 0, "exclusive": True}
-        port = serial.serial_for_url(self._settings.path, do_not_open=True, **keywords)
+        port = serial.serial_for_url(path, do_not_open=True, **keywords)
         if self._settings.dtr is not None:
             port.dtr = self._settings.dtr
         if self._settings.rts is not None:

@@ -10,11 +10,11 @@ import errno
 import ipaddress
 import re
 import socket
-import time
 from contextlib import suppress
 from typing import Any, cast
 
 from gaugelog.errors import AddressError, LinkFailedError, LinkReason
+from gaugelog.links.clock import now_ns
 from gaugelog.links.inbox import Clock, Inbox
 from gaugelog.links.options import Options
 from gaugelog.model.gauges import Address
@@ -24,6 +24,10 @@ WITHIN_S = 5.0
 """How long connecting may take, unless the address says otherwise."""
 
 _SEND_S = 2.0
+_PIECE = 4096
+"""How many bytes make one chunk at most: the system may hand over a quarter of a megabyte at once, and whatever is done
+with a chunk keeps everything else waiting."""
+
 _KEEPALIVE = {"TCP_KEEPIDLE": 5, "TCP_KEEPINTVL": 2, "TCP_KEEPCNT": 3, "TCP_USER_TIMEOUT": 11_000}
 """After 5 s of silence the other side is asked every 2 s whether it is still there; three times no answer is a loss.
 What was sent and is not acknowledged within 11 000 ms is one too: the system doesn't ask while it waits for that.
@@ -100,7 +104,8 @@ class _Connection(asyncio.Protocol):
 
     def data_received(self, data: bytes) -> None:
         """Put what came where `receive` takes it."""
-        self.inbox.put(data)
+        for start in range(0, len(data), _PIECE):
+            self.inbox.put(data[start : start + _PIECE])
 
     def connection_lost(self, reason: Exception | None) -> None:
         """Say that nothing will come any more."""
@@ -144,7 +149,7 @@ class TcpLink:
 
     goes_deaf = True
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns) -> None:
+    def __init__(self, address: Address, clock: Clock = now_ns) -> None:
         self.address = address
         self._host, self._port = host_and_port(address)
         self._within_s = Options(address, ("within",)).number("within", WITHIN_S, 0.1, 600.0)

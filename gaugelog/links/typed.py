@@ -8,10 +8,10 @@ from __future__ import annotations
 import os
 import stat
 import sys
-import time
 
 from gaugelog.errors import AddressError, LinkFailedError, LinkReason
 from gaugelog.links import LinkEnded
+from gaugelog.links.clock import now_ns
 from gaugelog.links.descriptor import DescriptorReader
 from gaugelog.links.inbox import Clock, Inbox
 from gaugelog.links.options import Options
@@ -45,7 +45,7 @@ class TypedLink:
         AddressError: the address says more than `typed:`.
     """
 
-    def __init__(self, address: Address, clock: Clock = time.monotonic_ns, descriptor: int | None = None) -> None:
+    def __init__(self, address: Address, clock: Clock = now_ns, descriptor: int | None = None) -> None:
         if address.target:
             raise AddressError(address.text, "typed: has nothing behind it")
         Options(address, ())

@@ -46,6 +46,11 @@ def gauge_key(name: str, datasheet: str, identity: str = "") -> str:
     return f"{name} ({datasheet}, {identity})" if identity else f"{name} ({datasheet})"
 
 
+def book_key(datasheet: str, address: str, identity: str = "") -> str:
+    """Return what a gauge goes by in a gauge book: `depth-line, A1`; without an identity its address tells it."""
+    return f"{datasheet}, {identity}" if identity else f"{datasheet}@{address}"
+
+
 def parse_address(text: str) -> Address:
     """Return the parts of `SCHEME:TARGET?KEY=VALUE&…`.
 

@@ -281,4 +281,4 @@ class Section:
                     if near
                     else ("one of the keys " + ", ".join(sorted(self._asked)) if self._asked else "nothing here")
                 )
-                self.fault(name, self.data[name], wanted)
+                self.fault(name or '""', self.data[name], wanted)

@@ -11,21 +11,25 @@ import re
 from gaugelog.errors import BadArgumentError
 from gaugelog.model.placement import MarkKind
 
-_AGO = re.compile(r"\s*(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+)\s*s?)?\s*$")
+_AGO = re.compile(r"\s*(?:(\d{1,9})\s*h)?\s*(?:(\d{1,9})\s*m(?:in)?)?\s*(?:(\d{1,9})\s*s?)?\s*$")
 _ALIKE = 0.75
+_LONGEST_AGO_S = 366 * 86_400
 
 
 def seconds_ago(text: str) -> float:
     """Return the seconds that `2m`, `1h30m` or `45s` name.
 
     Raises:
-        BadArgumentError: it names no time.
+        BadArgumentError: it names no time, or one more than a year ago.
     """
     match = _AGO.match(text)
     if match is None or not any(match.groups()):
         raise BadArgumentError(text, "a time such as 45s, 2m or 1h30m")
     hours, minutes, seconds = (int(part or 0) for part in match.groups())
-    return hours * 3600.0 + minutes * 60.0 + seconds
+    ago_s = hours * 3600 + minutes * 60 + seconds
+    if ago_s > _LONGEST_AGO_S:
+        raise BadArgumentError(text[:40], "a time no more than a year ago")
+    return float(ago_s)
 
 
 def named_mark(text: str) -> tuple[MarkKind, str]:

@@ -55,6 +55,25 @@ def test_a_snapshot_is_taken_by_a_command_through_the_bench_and_once(serve) -> N
     assert len(recording_snapshots(bench, "before")) == 1
 
 
+def test_more_placements_at_one_checkpoint_are_taken_through_the_bench(serve) -> None:
+    bench = serve()
+    assert bench.url
+    first = beside(bench, "capture", "before", "--at", "clearance-bass", lines="0.25\n0.25\n0.30\nq\n")
+    assert first.returncode == 0, first.stderr
+    more = beside(bench, "capture", "before", "--at", "clearance-bass", "--more", "2", lines="0.35\n0.40\nq\n")
+    assert more.returncode == 0, more.stderr
+    unknown = beside(bench, "capture", "before", "--at", "nowhere", lines="q\n")
+    assert unknown.returncode == 2
+    assert "nowhere" in unknown.stderr
+    for wrong in ({"more": -1}, {"more": "x"}, {"more": True}, {"only": "clearance-bass"}, {"only": [1]}):
+        assert "error" in bench.do(do="snapshot", stage="before", **wrong)
+    bench.end()
+    with open_recording(bench.folder / "baritone.gaugelog") as recording:
+        kept = recording.snapshot("before")
+    assert [each.text for each in kept.of("clearance-bass")] == ["0.25", "0.25", "0.30", "0.35", "0.40"]
+    assert len(recording_snapshots(bench, "before")) == 1
+
+
 def recording_snapshots(bench, stage: str):
     """Return the snapshots of a stage."""
     with open_recording(bench.folder / "baritone.gaugelog") as recording:

@@ -27,7 +27,7 @@ def run_beside(bench, *arguments: str) -> subprocess.CompletedProcess[str]:
 def test_it_is_the_recording_s_one_writer(serve) -> None:
     bench = serve()
     assert bench.url
-    ran = run_beside(bench, "capture", "before", "--more", "1")
+    ran = run_beside(bench, "capture", "before", "--json")
     assert ran.returncode == 2
     assert "gaugelog bench" in ran.stderr
 

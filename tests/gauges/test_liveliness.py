@@ -18,7 +18,7 @@ from gaugelog.links.pair import MemoryEnd, memory_pair
 from gaugelog.model.device import Device
 from gaugelog.model.gauges import parse_gauge
 from gaugelog.model.quantities import Quantity
-from gaugelog.model.readings import Chunk, Flag, Heard, LinkChange, LinkState, Reading
+from gaugelog.model.readings import Chunk, Flag, Heard, LinkChange, LinkState, Reading, Reject, RejectReason
 
 NS = 1_000_000_000
 TEXT = Path(__file__).with_name("sleepy.toml").read_text(encoding="utf-8")
@@ -44,6 +44,29 @@ def test_a_steady_gauge_that_says_nothing_is_silent_until_it_speaks() -> None:
     liveliness.opened(0)
     beats = [heard(1, 2.0), heard(2.9), heard(3.1), heard(9.0), heard(9.5, 2.0)]
     assert states(liveliness, *beats) == [(3.1, LinkState.SILENT), (9.5, LinkState.OPEN)]
+
+
+def rejected(seconds: float, reason: RejectReason) -> Heard:
+    time_ns = round(seconds * NS)
+    return Heard("g", Chunk(time_ns, b"?"), (Reject(time_ns, b"?", reason),))
+
+
+def test_bytes_that_are_no_message_are_silence_and_what_the_gauge_says_of_itself_is_none() -> None:
+    liveliness = Liveliness(RESTLESS)
+    liveliness.opened(0)
+    bad = [rejected(second / 2, RejectReason.NO_MATCH) for second in range(2, 8)]
+    assert states(liveliness, heard(0.5, 2.0), *bad) == [(3.0, LinkState.SILENT)]
+    assert liveliness.babbles
+    assert (liveliness.silent_s(4 * NS), liveliness.no_bytes_s(4 * NS)) == (3.5, 0.5)
+    assert states(liveliness, rejected(5, RejectReason.RANGE)) == [(5, LinkState.OPEN)]
+    assert not liveliness.babbles
+
+
+def test_one_that_babbles_is_not_asleep() -> None:
+    liveliness = Liveliness(SHEET)
+    liveliness.opened(0)
+    still = [heard(s / 2, 2.0) for s in range(1, 125)]
+    assert states(liveliness, *still, rejected(64, RejectReason.CHECKSUM), heard(70)) == [(70, LinkState.SILENT)]
 
 
 def test_one_that_never_spoke_is_silent_too() -> None:

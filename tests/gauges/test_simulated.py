@@ -11,7 +11,7 @@ from gaugelog.datasheets.catalogue import find_datasheet, known_datasheets
 from gaugelog.errors import AddressError
 from gaugelog.gauges.bench import BenchGauge, SimulatedBench, VirtualClock
 from gaugelog.gauges.connect import open_gauge
-from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand, Sand, Still
+from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand, Round, Sand, SetDownMotion, Still
 from gaugelog.gauges.read_once import read_once
 from gaugelog.gauges.simulated import SimulatedLink, motion_of
 from gaugelog.gauges.simulated_gauge import SimulatedGauge
@@ -189,3 +189,30 @@ async def _first(gauge):
     async for event in gauge.events():
         yield event
         return
+
+
+def test_a_round_waits_then_sets_down_at_one_value_after_another() -> None:
+    motion = Round((1.0, -1.0, 2.0), wait_s=10.0, swing=30.0)
+    turn_s = LIFTED_S + RESTING_S
+    assert [motion(time_s) for time_s in (0.0, 9.9)] == [1.0, 1.0]
+    assert abs(motion(10.2) - 1.0) > 5.0, "it is lifted"
+    rests = [10.0 + turn * turn_s + LIFTED_S + 1.0 for turn in range(5)]
+    assert [motion(time_s) for time_s in rests] == [1.0, -1.0, 2.0, 2.0, 2.0]
+    pressed = (0.0, 9.0, *(each + 0.1 for each in rests))
+    assert [motion.settings_down(time_s) for time_s in pressed] == [0, 0, 1, 2, 3, 4, 5]
+
+
+def test_a_gauge_with_errors_of_its_own_shows_them() -> None:
+    sheet = find_datasheet("angle-line")
+    motion = motion_of(parse_address("sim:?value=10&noise=0&zero=0.5&scale=1.02"), sheet)
+    assert motion(0.0) == pytest.approx(0.5 + 1.02 * 10)
+    walk = motion_of(parse_address("sim:?visits=1,2&noise=0&scatter=0&zero=0.5&scale=2&wait=1"), sheet)
+    assert walk(0.5) == pytest.approx(2.5)
+    assert isinstance(walk, SetDownMotion), "a button is pressed for it too"
+    assert walk(1.0 + 2 * LIFTED_S + RESTING_S + 1.0) == pytest.approx(4.5)
+
+
+@pytest.mark.parametrize("options", ["visits=1,x", "visits=inf", "visits=1&rest=hand", "visits=1&body=2", "zero=x"])
+def test_a_round_that_makes_no_sense_is_refused(options: str) -> None:
+    with pytest.raises(AddressError):
+        motion_of(parse_address(f"sim:?{options}"), find_datasheet("angle-line"))

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gaugelog.links import Finds
-from gaugelog.links.ports import SPEEDS, SerialPort, lasting_path, path_in_address
+from gaugelog.links.ports import SPEEDS, SerialPort, lasting_path, path_in_address, port_at
 from gaugelog.links.serial_port import SerialLink
 from gaugelog.model.device import Sighting
 from gaugelog.model.gauges import parse_address
@@ -22,6 +22,16 @@ def test_the_lasting_name_of_a_port_is_the_link_by_its_hardware(tmp_path: Path) 
     assert lasting_path(str(port), tmp_path / "by-id") == str(link)
     assert lasting_path(str(tmp_path / "ttyUSB8"), tmp_path / "by-id") == str(tmp_path / "ttyUSB8")
     assert lasting_path("COM4", tmp_path / "no such folder") == "COM4"
+
+
+def test_a_port_is_known_by_its_own_path_and_by_a_link_to_it(tmp_path: Path) -> None:
+    port = tmp_path / "ttyUSB7"
+    port.touch()
+    link = tmp_path / "usb-adapter-if00"
+    link.symlink_to(port)
+    ports = (SerialPort("/dev/ttyX1"), SerialPort(str(port), identity="1/2/A17/"))
+    assert port_at(str(port), ports) == port_at(str(link), ports) == ports[1]
+    assert port_at(str(tmp_path / "ttyUSB8"), ports) is None
 
 
 @pytest.mark.parametrize("path", ["/dev/ttyUSB0", "COM4", "/dev/odd?name", "/dev/100%"])

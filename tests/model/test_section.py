@@ -108,3 +108,9 @@ def test_what_was_found_is_shown_shortly_as_the_file_has_it():
         section.flag(name)
     shown = [fault.got for fault in section.faults]
     assert shown == ["a table", '[1, "x", true]', "a number of thousands of digits", '"' + "y" * 56 + "…"]
+
+
+def test_a_key_without_a_name_is_told_as_one() -> None:
+    section = Section({"": 1})
+    section.done()
+    assert [fault.key for fault in section.faults] == ['""']

@@ -16,6 +16,18 @@ settings.load_profile("patient")
 CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _no_book_of_whoever_runs_the_tests(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A gauge book that is empty: what is in one's own must not change a test's outcome."""
+    before = os.environ.get("GAUGELOG_BOOK")
+    os.environ["GAUGELOG_BOOK"] = str(tmp_path_factory.mktemp("gauge-book"))
+    yield
+    if before is None:
+        del os.environ["GAUGELOG_BOOK"]
+    else:
+        os.environ["GAUGELOG_BOOK"] = before
+
+
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     """A headless Chromium; where none is installed these tests are skipped, and in CI they fail."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gaugelog.cli.options import InstrumentOption, RecordingOption, find_files, load_instrument
+from gaugelog.cli.options import InstrumentOption, RecordingOption, bring_book, find_files, load_instrument
 
 if TYPE_CHECKING:
     from gaugelog.model.instrument import Instrument
@@ -38,6 +38,7 @@ def bench(
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
     with open_work(piece, target, IDLE_SITTING, datasheet_folders(path.parent)) as work:
+        bring_book(work)
         place = open_place(port, share)
         door = Door(lambda code: _tell_code(place.url, code)) if share else None
         typer.echo(f"Bench: {place.url}")

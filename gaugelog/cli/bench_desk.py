@@ -14,6 +14,7 @@ from gaugelog.bench.client import Told, ask_bench, told_by
 from gaugelog.cli.desk import ASK_NOTE, ASK_SKIP, ASK_SPOT, ASK_TURN, Desk
 from gaugelog.cli.entry import Command, Line
 from gaugelog.errors import BenchGoneError
+from gaugelog.links.clock import now_ns
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -59,7 +60,7 @@ class BenchDesk(Desk):
     """Attends to a bench and the keys until q, Ctrl-C, a snapshot's completion, or the bench's end."""
 
     def __init__(self, recording: Path, said: str, *, quiet: bool) -> None:
-        super().__init__("acdefglnqrstwz ", time.monotonic_ns(), quiet=quiet)
+        super().__init__("acdefglnqrstwz ", now_ns(), quiet=quiet)
         self.recording = recording
         self.state: dict[str, Any] = {}
         self._began_with = said
@@ -82,7 +83,7 @@ class BenchDesk(Desk):
             self._take_state(told.data)
         elif told.kind == "reading" and self.state:
             self._take_readings(told.data)
-        self.screen.redraw(time.monotonic_ns())
+        self.screen.redraw(now_ns())
 
     def _take_state(self, state: dict[str, Any]) -> None:
         from gaugelog.links.keyboard import keys

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gaugelog.cli.options import InstrumentOption, JsonOption, RecordingOption, find_files, load_instrument, print_json
+from gaugelog.cli.options import (
+    InstrumentOption,
+    JsonOption,
+    RecordingOption,
+    bring_book,
+    find_files,
+    load_instrument,
+    print_json,
+)
 
 if TYPE_CHECKING:
     from gaugelog.model.instrument import Instrument
@@ -49,19 +57,22 @@ def capture(
     path, target = find_files(instrument, recording)
     piece = load_instrument(path)
     check_stage(stage, piece, target)
-    at_bench = {"do": "snapshot", "stage": stage, "again": again}
-    if not (more or at or from_table or as_json) and join_bench(target, at_bench, quiet=quiet):
+    at_bench = {"do": "snapshot", "stage": stage, "again": again, "more": more, "only": at or []}
+    if not (from_table or as_json) and join_bench(target, at_bench, quiet=quiet):
         return
     folders = datasheet_folders(path.parent)
     anchor = now()
     table = _read_table(piece, folders, from_table, stage, anchor.monotonic_ns) if from_table is not None else ()
     with open_work(piece, target, f"capture {stage}", folders, anchor) as work:
+        bring_book(work)
         snapshot = SnapshotWork(work, stage, again=again, more=more, only=tuple(at or ()))
         if from_table is None:
-            start(CaptureDesk(snapshot, quiet=quiet).attend())
-        _refuse_surplus(snapshot, table, from_table)
-        for placement in table:
-            snapshot.keep(placement)
+            start(CaptureDesk(snapshot, quiet=quiet, aside=as_json).attend())
+        else:
+            _refuse_surplus(snapshot, table, from_table)
+            with work.writer.whole():
+                for placement in table:
+                    snapshot.keep(placement)
     tell_snapshot(snapshot, target, as_json)
 
 

@@ -19,30 +19,39 @@ if TYPE_CHECKING:
     from gaugelog.model.readings import Heard, LinkChange
     from gaugelog.recorder.snapshotting import SnapshotWork
 
+_BEAT_S = 0.5
 _DROP_WHICH = "Drop which placement of this checkpoint, counted from 1"
 
 
 class CaptureDesk(Desk):
     """Attends to gauges and keys until the snapshot is complete or the builder stops."""
 
-    def __init__(self, snapshot: SnapshotWork, *, quiet: bool) -> None:
-        super().__init__("dlrstxq ", snapshot.work.anchor.monotonic_ns, quiet=quiet)
+    def __init__(self, snapshot: SnapshotWork, *, quiet: bool, aside: bool = False) -> None:
+        super().__init__("dlrstxq ", snapshot.work.anchor.monotonic_ns, quiet=quiet, aside=aside)
         self.snapshot = snapshot
         self._listened_to: set[str] = set()
 
     async def attend(self) -> None:
         """Run until there is nothing left to take, q is pressed, or a piped input has ended."""
         from gaugelog.links.keyboard import keys
+        from gaugelog.recorder.attend import ticks
 
         if self.snapshot.complete:
             return
         typing = self.attendance.each(keys(), self.press)
+        beat = self.attendance.each(ticks(_BEAT_S), self._beat)
         with self.screen:
             self._announce()
             if self.snapshot.gauges_needed:
-                await self.attendance.run(self._listen(), beside=(typing,))
+                await self.attendance.run(self._listen(), beside=(typing, beat))
             else:
-                await self.attendance.run(typing)
+                await self.attendance.run(typing, beside=(beat,))
+
+    def _beat(self, _now_ns: int) -> None:
+        """Say how the wall clock stands by now, for the record."""
+        from gaugelog.recorder.work import now
+
+        self.snapshot.work.writer.note_clock(now())
 
     async def _listen(self) -> None:
         """Listen to the gauges that are needed and not listened to yet."""
@@ -131,12 +140,14 @@ class CaptureDesk(Desk):
         if kept is None:
             return
         from gaugelog.show.numbers import placement_text
+        from gaugelog.show.words import NOISIER
 
         self.screen.bell()
         task = next(task for task in self.snapshot.tasks if task.checkpoint.id == kept.placement.checkpoint)
         count = f"{len(task.taken)} of {task.wanted}"
         text = placement_text(kept.placement, self.snapshot.work.instrument.units)
-        self._say(f"{kept.placement.checkpoint} {count}: {text}")
+        noisy = f". {NOISIER}" if self.snapshot.noisier(task) else ""
+        self._say(f"{kept.placement.checkpoint} {count}: {text}{noisy}")
         self._after()
 
     def _after(self) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from gaugelog.cli.options import InstrumentOption, RecordingOption, find_files, load_instrument
+from gaugelog.cli.options import InstrumentOption, RecordingOption, bring_book, find_files, load_instrument
 
 NOW = "0s"
 
@@ -82,6 +82,7 @@ def clamp(
     piece = load_instrument(path)
     names = tuple(piece.gauge(name).name for name in gauges) if gauges else tuple(piece.gauges)
     with open_work(piece, target, CLAMP_SITTING, datasheet_folders(path.parent)) as work:
+        bring_book(work)
         session = ClampWork(work, names)
         desk = ClampDesk(session, quiet=quiet, on_alarm=on_alarm)
         if mark is not None:

@@ -61,13 +61,20 @@ class ClampDesk(Desk):
         self._now_ns = now_ns
         self.bell.tell(self.session.beat(now()))
         self.bell.beat(now_ns)
+        self._tell_news()
         self.screen.redraw(now_ns)
+
+    def _tell_news(self) -> None:
+        news = self.session.take_news()
+        if news:
+            self._say(f"{news}.")
 
     def hear(self, event: Heard | LinkChange) -> None:
         """Take what a gauge said, for the session and for a wet check under way."""
         from gaugelog.model.readings import LinkChange, LinkState
 
         self.bell.tell(self.session.hear(event))
+        self._tell_news()
         if isinstance(event, LinkChange):
             stranger = self.session.work.stranger(event)
             unwatched = self.session.watch_failed and event.state in (LinkState.LOST, LinkState.SILENT)

@@ -46,6 +46,9 @@ def take_table(table: Path, instrument: Instrument, recording: Path, folder: Pat
 
         with table.open(encoding="utf-8", newline="") as lines:
             found = bring_in(session_rows(lines), seen, instrument, datasheets, recording, table, start_us, progress)
+    except KeyboardInterrupt:
+        typer.echo(f"\nStopped: nothing of the table was kept; {table} can be given again.", err=True)
+        raise
     except (OSError, UnicodeDecodeError) as reason:
         raise UnreadableFileError(table, str(getattr(reason, "strerror", None) or "it is not UTF-8 text")) from None
     if sys.stderr.isatty():

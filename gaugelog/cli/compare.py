@@ -45,8 +45,9 @@ def compare(
 
     Exit status: 0 all held; 1 something moved; 3 nothing moved but something is not proven, unread or without verdict.
     """
-    from gaugelog.cli.gathering import simulated_gauges
+    from gaugelog.cli.gathering import counting_checks, simulated_gauges, tell_checks
     from gaugelog.review.comparing import compare_recorded
+    from gaugelog.show.check_view import counting_document
     from gaugelog.show.documents import comparison_document
     from gaugelog.show.terminal import comparison_view, console, simulated_above
     from gaugelog.store.reader import open_recording
@@ -54,9 +55,10 @@ def compare(
     with open_recording(find_recording(instrument, recording)) as source:
         work = recorded_instrument(source, instrument)
         comparison = compare_recorded(source, work, from_stage, to_stage)
-        simulated = simulated_gauges(source)
+        simulated, checks = simulated_gauges(source), counting_checks(source)
     if as_json:
-        print_json(comparison_document(comparison, simulated))
+        print_json(comparison_document(comparison, simulated) | {"checks": counting_document(checks)})
     else:
         console().print(simulated_above(comparison_view(comparison, work.units), simulated))
+        tell_checks(checks)
     raise typer.Exit(exit_status(comparison))

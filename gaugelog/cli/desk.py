@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from gaugelog.cli.entry import Command, Entry, Line
 from gaugelog.cli.live import Screen
-from gaugelog.errors import GaugelogError
+from gaugelog.errors import GaugelogError, RecordingTakenAwayError
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -27,15 +27,18 @@ ASK_TURN = "Turn to which checkpoint"
 
 
 class Desk(ABC):
-    """Attends to gauges and keys; `letters` are its commands, `now_ns` the moment it begins."""
+    """Attends to gauges and keys; `letters` are its commands, `now_ns` the moment it begins.
 
-    def __init__(self, letters: str, now_ns: int, *, quiet: bool) -> None:
+    With `aside` it shows and says everything on standard error, where standard output is for a document.
+    """
+
+    def __init__(self, letters: str, now_ns: int, *, quiet: bool, aside: bool = False) -> None:
         from gaugelog.recorder.attend import Attendance
 
         self.entry = Entry(letters)
         self.message = ""
         self.attendance = Attendance()
-        self.screen = Screen(self._draw, quiet=quiet)
+        self.screen = Screen(self._draw, quiet=quiet, aside=aside)
         self._now_ns = now_ns
 
     @abstractmethod
@@ -59,6 +62,8 @@ class Desk(ABC):
                 self._line(taken)
             elif isinstance(taken, Command):
                 self._command(taken)
+        except RecordingTakenAwayError:  # nothing can be kept any more
+            raise
         except GaugelogError as error:
             self._say(f"{error}. {error.hint}")
         except ValueError as error:

@@ -53,9 +53,9 @@ def drift(
     if chart is not None:
         write_chart(chart, drawn)
     if as_json:
-        print_json(drift_document(found, simulated))
+        print_json(drift_document(found, simulated, session.clock_sets))
         return
-    console().print(simulated_above(drift_view(found, piece.units), simulated))
+    console().print(simulated_above(drift_view(found, piece.units, drawn.of_time), simulated))
     if chart is not None:
         typer.echo(f"Chart: {chart}")
     elif not no_chart:

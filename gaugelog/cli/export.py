@@ -40,6 +40,7 @@ def export(
 ) -> None:
     """Export as CSV or Parquet; columns carry their unit, times are UTC. The stages are those of the comparison."""
     from gaugelog.errors import BadArgumentError, FileExistsAlreadyError
+    from gaugelog.show.clock_words import time_sentences
     from gaugelog.store.reader import open_recording
 
     if output is not None and output.suffix.lower() not in (".csv", ".parquet"):
@@ -51,6 +52,9 @@ def export(
             table = _comparison(source, recorded_instrument(source, instrument), from_stage, to_stage)
         else:
             table = _readings(source) if what is What.READINGS else _placements(source)
+        clock_sets = source.clock_sets() if what is What.READINGS else ()
+    for words in time_sentences(clock_sets, 0, 0):
+        typer.echo(words, err=True)
     if output is None:
         table.to_csv(sys.stdout, index=False)
     else:
@@ -93,18 +97,14 @@ def _write(table: pd.DataFrame, output: Path) -> None:
         MissingPackageError: Parquet without pyarrow.
         WriteFailedError: it can't be written.
     """
-    from gaugelog.errors import MissingPackageError, WriteFailedError
+    from gaugelog.errors import MissingPackageError
+    from gaugelog.show.writing import whole_file
 
-    part = output.with_name(output.name + ".part")
-    try:
+    with whole_file(output) as part:
         if output.suffix.lower() == ".csv":
             table.to_csv(part, index=False)
-        else:
+            return
+        try:
             table.to_parquet(part, index=False)
-        part.replace(output)
-    except ImportError:
-        raise MissingPackageError("pyarrow", "writing Parquet") from None
-    except OSError as reason:
-        raise WriteFailedError(output, reason.strerror or str(reason)) from None
-    finally:
-        part.unlink(missing_ok=True)
+        except ImportError:
+            raise MissingPackageError("pyarrow", "writing Parquet") from None

@@ -6,7 +6,7 @@ Here: store, review and analysis put together into what `show` asks for. Not her
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from gaugelog.cli.options import CUT_STEP_MM
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from gaugelog.analysis.results import Comparison, Drift
     from gaugelog.model.instrument import Instrument
     from gaugelog.model.placement import KeptPlacement, Snapshot
+    from gaugelog.review.checked import Checked
     from gaugelog.review.session import Session
     from gaugelog.show.charts import ChartSeries, DriftChart
     from gaugelog.show.report import GaugeUsed, ReportData
@@ -30,6 +31,25 @@ def simulated_gauges(recording: Recording) -> tuple[str, ...]:
     """Return the short names of the gauges of a recording that were simulated, if only for a time."""
     names = (gauge.name for gauge in recording.every_gauge() if gauge.address.startswith("sim:"))
     return tuple(dict.fromkeys(names))
+
+
+def tell_checks(checks: Sequence[Checked]) -> None:
+    """Say which checks of gauges count in what was just shown."""
+    import typer
+
+    from gaugelog.recorder.work import now
+    from gaugelog.show.check_words import check_note
+
+    for each in checks:
+        typer.echo(check_note(each, now().utc_us))
+
+
+def counting_checks(recording: Recording) -> tuple[Checked, ...]:
+    """Return the newest check of each gauge as it is named now."""
+    from gaugelog.review.checked import newest_checks
+
+    checks = newest_checks(recording)
+    return tuple(checks[gauge.key] for gauge in recording.gauges.values() if gauge.key in checks)
 
 
 def is_simulated(recording: Recording) -> bool:
@@ -63,7 +83,15 @@ def drift_chart_of(session: Session, drift: Drift, instrument: Instrument, simul
     from gaugelog.show.charts import DriftChart
 
     title = f"{instrument.name}: clamp session"
-    return DriftChart(title, curves_of(session), drift, session.marks, instrument.units, simulated)
+    return DriftChart(title, curves_of(session), drift, session.marks, instrument.units, simulated, of_time_in(session))
+
+
+def of_time_in(session: Session) -> list[str]:
+    """Return what has to be said of a session's times: clocks that were set, summer time that began or ended."""
+    from gaugelog.show.clock_words import set_back_sentence, time_sentences
+
+    told = time_sentences(session.clock_sets, session.start_utc_us, session.end_utc_us)
+    return told if session.set_back_us is None else [set_back_sentence(session.set_back_us), *told]
 
 
 def gather_report(
@@ -78,9 +106,12 @@ def gather_report(
 
     from gaugelog.analysis.results import Gap
     from gaugelog.model.version import program_version
+    from gaugelog.review.checked import newest_checks
     from gaugelog.show.report import ReportData
+    from gaugelog.store.rescue import RESCUE
 
-    missing: list[str] = []
+    missing = [f"This recording was {each.words}." for each in recording.events() if each.kind == RESCUE]
+    checks = newest_checks(recording)
     comparison = _comparison(recording, instrument, (from_stage, to_stage), missing)
     standing, cut = _standing(recording, instrument, from_stage, comparison)
     session = _session(recording, instrument, missing)
@@ -100,11 +131,12 @@ def gather_report(
         series=curves_of(session) if session is not None else (),
         marks=recording.marks(),
         snapshots=recording.snapshots(),
-        gauges=[_gauge_used(gauge) for gauge in recording.gauges.values()],
+        gauges=[_gauge_used(gauge, checks) for gauge in recording.gauges.values()],
         rejects=rejects,
         gaps=gaps,
         missing=missing,
         simulated=is_simulated(recording),
+        of_time=of_time_in(session) if session is not None else (),
     )
 
 
@@ -147,8 +179,10 @@ def _session(recording: Recording, instrument: Instrument, missing: list[str]) -
         return None
 
 
-def _gauge_used(gauge: RecordedGauge) -> GaugeUsed:
+def _gauge_used(gauge: RecordedGauge, checks: Mapping[str, Checked]) -> GaugeUsed:
     from gaugelog.datasheets.read import read_datasheet
+    from gaugelog.recorder.work import now
+    from gaugelog.show.check_words import check_note
     from gaugelog.show.report import GaugeUsed
 
     return GaugeUsed(
@@ -159,4 +193,5 @@ def _gauge_used(gauge: RecordedGauge) -> GaugeUsed:
         resolution=gauge.resolution,
         accuracy=gauge.accuracy,
         identity=gauge.identity,
+        check=check_note(checks[gauge.key], now().utc_us) if gauge.key in checks else "",
     )

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from gaugelog.cli import gauges_find, gauges_try
+from gaugelog.cli import gauges_advise, gauges_check, gauges_find, gauges_show, gauges_try
 from gaugelog.cli.options import InstrumentOption, JsonOption, print_json
 
 app = typer.Typer(
@@ -19,6 +19,9 @@ app = typer.Typer(
 
 
 app.command("find", short_help="look around, listen, guess which datasheet fits")(gauges_find.find)
+app.command("check", short_help="what a gauge is worth, kept in your gauge book")(gauges_check.check)
+app.command("show", short_help="your gauge book: checks old and new")(gauges_show.show)
+app.command("advise", short_help="which gauge can prove which checkpoint's limit")(gauges_advise.advise)
 app.command("try", short_help="check a datasheet, read bytes through it")(gauges_try.try_datasheet)
 
 

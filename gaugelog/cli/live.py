@@ -26,13 +26,19 @@ def start(work: Coroutine[Any, Any, T]) -> T:
 class Screen:
     """The live part of the terminal: drawn at most ten times a second; only plain lines where output is piped."""
 
-    def __init__(self, draw: Callable[[int, int], RenderableType], *, quiet: bool = False) -> None:
-        """Take what draws the view for a width and height in characters."""
+    def __init__(self, draw: Callable[[int, int], RenderableType], *, quiet: bool = False, aside: bool = False) -> None:
+        """Take what draws the view for a width and height in characters.
+
+        Args:
+            draw: draws it.
+            quiet: no bell.
+            aside: draw on standard error, where standard output is for a document.
+        """
         from rich.live import Live
 
         from gaugelog.show.terminal import console
 
-        self.console = console()
+        self.console = console(aside=aside)
         self.quiet = quiet
         self._draw = draw
         self._drawn_ns = 0

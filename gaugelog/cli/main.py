@@ -2,8 +2,8 @@
 
 Here: the list of commands, and the turning of errors into words and exit status. Not here: what a command does.
 
-Exit status: 0 all well; 1 something moved, or not ready; 2 wrong use or unusable input; 3 something is not proven;
-70 a fault of gaugelog itself; 130 stopped by Ctrl-C; 141 whoever read the output went away.
+Exit status: 0 all well; 1 something moved, is missing, or isn't ready; 2 wrong use or unusable input; 3 something is
+not proven; 70 a fault of gaugelog itself; 130 stopped by Ctrl-C; 141 whoever read the output went away.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from gaugelog.cli import (
     new,
     ready,
     report,
+    rescue,
     stream,
 )
 from gaugelog.errors import GaugelogError
@@ -60,6 +61,7 @@ for _name, _command, _short in (
     ("export", export.export, "tables as CSV or Parquet"),
     ("decode", decode.decode, "read placements again from their bytes"),
     ("copy", copying.copy, "a proper copy of a recording"),
+    ("rescue", rescue.rescue, "what can be got out of a damaged recording"),
 ):
     app.command(_name, short_help=_short)(_command)
 app.add_typer(gauges.app, name="gauges", short_help="ports, datasheets, what a gauge says")

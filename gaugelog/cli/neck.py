@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from gaugelog.analysis.neck_setting import NeckSetting
     from gaugelog.model.instrument import Instrument
     from gaugelog.model.quantities import Quantity
+    from gaugelog.review.checked import Checked
     from gaugelog.review.standing import PassRate
 
 _STEEPEST_DEG = 45.0
@@ -63,9 +64,10 @@ def neck(
     instrument file plans it.
     """
     from gaugelog.analysis.neck_cut import cut_advice
-    from gaugelog.cli.gathering import simulated_gauges
+    from gaugelog.cli.gathering import counting_checks, simulated_gauges, tell_checks
     from gaugelog.errors import MissingKeysError
     from gaugelog.review.standing import cut_at, pass_rate, stood_at, what_if
+    from gaugelog.show.check_view import counting_document
     from gaugelog.show.neck_documents import neck_document
     from gaugelog.show.words import simulated_gauges as simulated_in_file
     from gaugelog.store.reader import open_recording
@@ -79,12 +81,13 @@ def neck(
         assumed = _planned(work) | _assumed(given, work)
         setting = what_if(work, assumed)
         simulated: tuple[str, ...] = ()
+        checks: tuple[Checked, ...] = ()
         advice = cut_advice(work, setting, {}, _step_mm(round_to, work), assumed=assumed)
     else:
         with open_recording(find_recording(instrument, recording)) as source:
             work = recorded_instrument(source, instrument)
             stood = stood_at(source, work, stage or "before", _assumed(given, work))
-            simulated = simulated_gauges(source)
+            simulated, checks = simulated_gauges(source), counting_checks(source)
             rate = pass_rate(source)
         setting = stood.setting
         advice = cut_at(work, stood, _step_mm(round_to, work))
@@ -94,10 +97,11 @@ def neck(
     if picture is not None:
         _draw(picture, setting, work, advice if cut else None, bool(simulated or simulated_in_file(work)))
     if as_json:
-        print_json(neck_document(setting, work, advice, passes, simulated))
+        print_json(neck_document(setting, work, advice, passes, simulated) | {"checks": counting_document(checks)})
     else:
         title = _title(setting, work, given)
         _show(setting, work, title, advice if cut else None, passes if cut else None, budget, simulated)
+        tell_checks(checks)
         if picture is not None:
             typer.echo(f"Picture: {picture}")
         if cut and advice is None:

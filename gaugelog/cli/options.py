@@ -13,10 +13,13 @@ import typer
 
 if TYPE_CHECKING:
     from gaugelog.model.instrument import Instrument
+    from gaugelog.recorder.work import Work
     from gaugelog.store.reader import Recording
 
 CUT_STEP_MM = {"mm": 0.1, "in": 0.127}
 """What a hand takes off at the finest, in mm, by the unit of the file: 0.1 mm, or 0.005 in."""
+
+BOOK_VARIABLE = "GAUGELOG_BOOK"
 
 InstrumentOption = Annotated[
     Path | None, typer.Option("--instrument", metavar="FILE", help="Instrument file; else the one in this folder.")
@@ -25,6 +28,43 @@ RecordingOption = Annotated[
     Path | None, typer.Option("--recording", metavar="FILE", help="Recording; else the one beside the instrument file.")
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document (docs/documents.md) instead.")]
+
+BookOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--book",
+        metavar="FOLDER",
+        envvar=BOOK_VARIABLE,
+        help="Your gauge book; else the one in your own data folder.",
+    ),
+]
+
+
+def book_folder(named: Path | None = None) -> Path:
+    """Return the folder of the builder's gauge book: the one named, the environment's, else one in the user's data."""
+    import os
+
+    import platformdirs
+
+    given = named or os.environ.get(BOOK_VARIABLE)
+    return Path(given) if given else platformdirs.user_data_path("gaugelog") / "gauge-book"
+
+
+def bring_book(work: Work) -> None:
+    """Copy the newest check of each gauge from the builder's book into an open recording; tell what is old or broken.
+
+    A book that can't be read bars no work.
+    """
+    from gaugelog.recorder.checking import bring_checks
+    from gaugelog.show.numbers import count_text
+    from gaugelog.store.gauge_book import read_gauge_book
+
+    book = read_gauge_book(book_folder())
+    for path, why in book.unreadable:
+        _note(f"{path.name} in the gauge book can't be read, and is left out: {why}")
+    for name, days, every in bring_checks(work, book):
+        old = f"the check of {name} is {count_text(days, 'day')} old, you wanted one every {every}"
+        _note(f"{old}. `gaugelog gauges check {name}` makes one.")
 
 
 def find_files(instrument: Path | None, recording: Path | None) -> tuple[Path, Path]:
@@ -76,11 +116,16 @@ def recorded_instrument(recording: Recording, named: Path | None = None) -> Inst
     It is the file named, else the one beside the recording as it is now, so that a limit written in afterwards counts;
     where there is none, or it has faults, the one that the recording was made with. A difference is told.
     """
-    from gaugelog.errors import FaultyInstrumentError, UnreadableFileError
+    from gaugelog.errors import FaultyInstrumentError, NoInstrumentError, UnreadableFileError
     from gaugelog.instruments.read import read_instrument
 
     if named is not None:
         return load_instrument(named)
+    if not recording.instrument_text:  # as in one that was rescued
+        beside = recording.path.with_suffix(".toml")
+        if not beside.is_file():
+            raise NoInstrumentError(recording.path.parent)
+        return load_instrument(beside)
     kept = read_instrument(recording.instrument_text, str(recording.path))
     beside = recording.path.with_suffix(".toml")
     if not beside.is_file():

@@ -26,8 +26,9 @@ def ready(
 
     Exit status: 0 ready; 1 not ready.
     """
-    from gaugelog.cli.gathering import simulated_gauges
+    from gaugelog.cli.gathering import counting_checks, simulated_gauges, tell_checks
     from gaugelog.review.standing import ready_at
+    from gaugelog.show.check_view import counting_document
     from gaugelog.show.neck_documents import ready_document
     from gaugelog.show.ready_view import ready_view
     from gaugelog.show.terminal import console, simulated_above
@@ -37,9 +38,10 @@ def ready(
         work = recorded_instrument(source, instrument)
         found = ready_at(source, work, stage)
         complete = source.snapshots(stage)[-1].complete_utc_us is not None
-        simulated = simulated_gauges(source)
+        simulated, checks = simulated_gauges(source), counting_checks(source)
     if as_json:
-        print_json(ready_document(found, work, simulated))
+        print_json(ready_document(found, work, simulated) | {"checks": counting_document(checks)})
     else:
         console().print(simulated_above(ready_view(found, work, complete), simulated))
+        tell_checks(checks)
     raise typer.Exit(0 if found.ready else 1)

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from gaugelog.show.sanding import SandingState
 
 
+_BEAT_S = 0.5
+
+
 @contextmanager
 def open_sanding(
     gauge: str,
@@ -40,7 +43,7 @@ def open_sanding(
         GaugelogError: as the gauge's name, the values, the instrument file or the recording deserve.
     """
     from gaugelog.cli.naming import name_gauge
-    from gaugelog.cli.options import find_files, load_instrument
+    from gaugelog.cli.options import bring_book, find_files, load_instrument
     from gaugelog.datasheets.catalogue import find_datasheet
     from gaugelog.gauges.connect import open_gauge
     from gaugelog.model.datasheet import Sends
@@ -65,6 +68,7 @@ def open_sanding(
         return
     path, kept_in = find_files(instrument, recording)
     with open_work(load_instrument(path), kept_in, "stream", folders) as work:
+        bring_book(work)
         if named.name not in work.datasheets:
             work.writer.put_gauge(named, datasheet)
         yield SandingWork(named, datasheet, stream, work.anchor, work.writer), state
@@ -113,14 +117,16 @@ class StreamDesk(Desk):
     async def attend(self) -> None:
         """Run until the end; where readings are typed, the keys are theirs."""
         from gaugelog.links.keyboard import keys
-        from gaugelog.recorder.work import is_typed
+        from gaugelog.recorder.attend import ticks
+        from gaugelog.recorder.work import is_typed, now
 
         if self.work.stream is None:
             raise ValueError("the desk listens to its gauge itself")
         heard = self.attendance.each(self.work.stream.events(), self.hear)
         typing = () if is_typed(self.work.gauge.gauge) else (self.attendance.each(keys(), self.press),)
+        beat = self.attendance.each(ticks(_BEAT_S), lambda _: self.work.beat(now()))
         with self.screen:
-            await self.attendance.run(heard, beside=typing)
+            await self.attendance.run(heard, beside=(*typing, beat))
 
     def hear(self, event: Heard | LinkChange) -> None:
         """Take what the gauge said."""

@@ -7,16 +7,17 @@ from __future__ import annotations
 
 import asyncio
 import signal
-import time
 from collections.abc import AsyncGenerator, AsyncIterator, Callable, Coroutine, Iterator
 from contextlib import aclosing, contextmanager
 from typing import Any, TypeVar, cast
+
+from gaugelog.links.clock import now_ns
 
 T = TypeVar("T")
 _ENDING_SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
 
-async def ticks(period_s: float, clock: Callable[[], int] = time.monotonic_ns) -> AsyncIterator[int]:
+async def ticks(period_s: float, clock: Callable[[], int] = now_ns) -> AsyncIterator[int]:
     """Yield the monotonic time in nanoseconds every `period_s` seconds, for work that no gauge keeps awake."""
     while True:
         await asyncio.sleep(period_s)

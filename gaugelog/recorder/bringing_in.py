@@ -7,11 +7,12 @@ it (`clamping`).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
 
-from gaugelog.errors import NothingToDoError
+from gaugelog.errors import NoRecordingError, NothingToDoError
 from gaugelog.instruments.session_table import BadRow, MarkRow, ReadingRow, Row, SeenGauge, Survey, unit_of
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet, Sends, ValueRule
@@ -47,7 +48,7 @@ def bring_in(
     start_utc_us: int,
     progress: Callable[[int], None] = lambda _: None,
 ) -> BroughtIn:
-    """Keep a table's readings and marks as one sitting of the clamp session.
+    """Keep a table's readings and marks as one sitting of the clamp session, all of them or, if it is cut off, none.
 
     A gauge of the instrument file counts with its datasheet; any other is taken for one that reads to the step its
     numbers stand on. Rows that can't be read, or whose unit isn't the gauge's, are left out and named.
@@ -83,7 +84,8 @@ def bring_in(
             address = Address(_SCHEME, table.name, {}, f"{_SCHEME}:{table.name}")
             identity = instrument.gauges[name].identity if name in instrument.gauges else ""
             writer.put_gauge(NamedGauge(name, GaugeName(sheets[name].name, address, name), identity), sheets[name])
-        _Keeping(writer, sheets, seen.first_us, found, progress).take_all(rows)
+        with writer.whole():
+            _Keeping(writer, sheets, seen.first_us, found, progress).take_all(rows)
     return found
 
 
@@ -98,9 +100,7 @@ def _must_be_new(recording: Path, sheets: Mapping[str, Datasheet], first_us: int
     Raises:
         NothingToDoError: the recording holds readings of one of the gauges from that very time, or of another quantity.
     """
-    if not recording.exists():
-        return
-    with open_recording(recording) as kept:
+    with suppress(NoRecordingError), open_recording(recording) as kept:
         for known in kept.every_gauge():
             sheet = sheets.get(known.name)
             if sheet is None:

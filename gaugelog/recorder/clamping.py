@@ -18,7 +18,7 @@ from gaugelog.analysis.slip import AlarmKind
 from gaugelog.analysis.watch import Alarm, Watch
 from gaugelog.instruments.typed_placement import typed_placement
 from gaugelog.model.clock import Anchor
-from gaugelog.model.datasheet import Datasheet
+from gaugelog.model.datasheet import LEAST_SILENCE_S, Datasheet
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import SPOT
 from gaugelog.model.placement import PHASE_BEGUN_BY, KeptPlacement, Mark, MarkKind, Phase, Settled
@@ -29,6 +29,9 @@ from gaugelog.review.session import counted_readings
 from gaugelog.store.reader import open_recording
 
 START_READINGS = 15
+
+STOOD_STILL = "gaugelog stood still: the computer slept or was too busy, or the program was stopped"
+"""Why readings are missing, or came all at once, where neither a gauge nor the time was heard of meanwhile."""
 
 
 @dataclass(slots=True)
@@ -132,6 +135,9 @@ class ClampSession:
         self._heard_ns: dict[str, int] = {}
         self._down_since_ns: dict[str, int] = {}
         self._lost: set[str] = set()
+        self._stood_still: tuple[int, int] | None = None
+        self.news = ""
+        """What happened to the session itself and is to be told, empty once it was taken."""
 
     @property
     def phase(self) -> Phase:
@@ -163,6 +169,20 @@ class ClampSession:
         """The alarms that nobody has acknowledged yet, in order."""
         return tuple(each for each in self.alarms if each.calls)
 
+    def take_news(self) -> str:
+        """Return what happened to the session itself since the last time, in words; empty where nothing did."""
+        news, self.news = self.news, ""
+        return news
+
+    def _time_goes_on(self, time_ns: int) -> None:
+        """Take a moment; where none was heard of for longer than ticks ever stay away, the program stood still."""
+        if time_ns - self.now_ns > LEAST_SILENCE_S * 1e9:
+            self._stood_still = (self.now_ns, time_ns)
+            for_s = (time_ns - self.now_ns) / 1e9
+            self._keeper.event("stood still", "", f"{STOOD_STILL}, for {for_s:.1f} s", time_ns)
+            self.news = f"{STOOD_STILL}. Nothing was watched for {for_s:.0f} s"
+        self.now_ns = max(self.now_ns, time_ns)
+
     def hear(self, event: Heard | LinkChange) -> tuple[KeptAlarm, ...]:
         """Take what a gauge or its link said; return what alarms it gave rise to."""
         before = len(self.alarms)
@@ -173,13 +193,14 @@ class ClampSession:
         return tuple(self.alarms[before:])
 
     def _heard(self, event: Heard) -> None:
-        self.now_ns = max(self.now_ns, event.chunk.time_ns)
+        self._time_goes_on(event.chunk.time_ns)
         if event.items:
             self._keeper.hear(event)
         state = self.gauges[event.gauge]
         readings = [item for item in event.items if isinstance(item, Reading)]
         state.rejects += len(event.items) - len(readings)
         if readings:
+            self._notice_silence(state, readings[0].time_ns)
             self._end_silence(state, readings[0].time_ns)
             for reading in readings:
                 state.take(reading)
@@ -237,12 +258,20 @@ class ClampSession:
             return
         slept, state.slept = state.slept, False
         state.gaps += not slept
-        reason = "the gauge switched itself off" if slept else state.link_words or "silent"
+        reason = "the gauge switched itself off" if slept else state.link_words or self._why_silent(began_ns, now_ns)
         self._keeper.gap(state.name, began_ns, now_ns, reason, fault=not slept)
         state.link_words = ""
 
+    def _why_silent(self, began_ns: int, ended_ns: int) -> str:
+        """Return why nothing was heard of a gauge whose link stood."""
+        if self._stood_still is not None:
+            start_ns, end_ns = self._stood_still
+            if 2 * (min(end_ns, ended_ns) - max(start_ns, began_ns)) > ended_ns - began_ns:
+                return STOOD_STILL
+        return "silent"
+
     def _link_changed(self, change: LinkChange) -> None:
-        self.now_ns = max(self.now_ns, change.time_ns)
+        self._time_goes_on(change.time_ns)
         state = self.gauges[change.gauge]
         state.link = change.state
         self._keeper.event(f"link {change.state.value}", change.gauge, change.words, change.time_ns)
@@ -276,6 +305,21 @@ class ClampSession:
                 self._end_silence(state, self.now_ns)
 
 
+PAST_CLOCK = (
+    "This recording holds later times than the computer's clock shows: it was set back since, or is wrong. Set it right"
+    " and begin anew, else the readings of both sittings will be mixed"
+)
+
+
+def clock_news(ahead_s: float) -> str:
+    """Return that the computer's clock was set, to be `ahead_s` seconds ahead of the session's own time by now."""
+    way = "ahead of" if ahead_s > 0 else "behind"
+    return (
+        f"The computer's clock was set: it is {abs(ahead_s):.1f} s {way} this session's time, which goes on as it"
+        " began, in order and evenly"
+    )
+
+
 def _gauge_of(alarm: Alarm) -> str:
     """Return the gauge that an alarm is about; of a difference the one on the neck."""
     return alarm.series.split(" - ")[0]
@@ -295,6 +339,9 @@ class ClampWork(ClampSession):
         super().__init__(work.instrument, sheets, work.anchor, work.writer, work.writer.marks())
         self.work = work
         with open_recording(work.writer.path) as so_far:
+            earlier = [each.end_utc_us for each in so_far.sittings()[:-1]]
+            if max(earlier, default=0) > work.anchor.utc_us:
+                self.news = PAST_CLOCK
             for name in so_far.gauges.keys() & self.gauges.keys():
                 _, value = counted_readings(so_far, name)
                 if value.size:
@@ -303,9 +350,11 @@ class ClampWork(ClampSession):
     def beat(self, moment: Anchor) -> tuple[KeptAlarm, ...]:
         """Say that time went on, for a session that no gauge keeps awake, and how the wall clock stands by now."""
         before = len(self.alarms)
-        self.now_ns = max(self.now_ns, moment.monotonic_ns)
+        self._time_goes_on(moment.monotonic_ns)
         self._ask(partial(self.watch.tick, self.now_ns))
-        self.work.writer.note_clock(moment)
+        if self.work.writer.note_clock(moment):
+            ahead_s = (moment.utc_us - self.utc_us_of(moment.monotonic_ns)) / 1e6
+            self.news = clock_news(ahead_s)
         self.work.writer.keep_up(moment.monotonic_ns)
         return tuple(self.alarms[before:])
 

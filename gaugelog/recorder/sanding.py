@@ -37,6 +37,12 @@ class SandingWork:
         self.writer.hear(event)
         self.writer.keep_up(event.chunk.time_ns)
 
+    def beat(self, moment: Anchor) -> None:
+        """Say how the wall clock stands by now, for the record."""
+        if self.writer is not None:
+            self.writer.note_clock(moment)
+            self.writer.keep_up(moment.monotonic_ns)
+
     def mark_pass(self, reading: Reading) -> None:
         """Keep that a pass ended at this reading."""
         self._event(PASS, reading)

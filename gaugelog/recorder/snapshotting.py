@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from gaugelog.analysis.uncertainty import noisier_than
 from gaugelog.capture.placing import Placing, PlacingState
 from gaugelog.instruments.typed_placement import typed_placement
 from gaugelog.model.instrument import Checkpoint
@@ -172,6 +173,13 @@ class SnapshotWork:
         self._move_on()
         return kept
 
+    def noisier(self, task: Task) -> bool:
+        """Return whether a task's placements scatter clearly more than the checks of its gauges explain."""
+        study = self.work.study_at(task.checkpoint)
+        if study is None or not task.taken:
+            return False
+        return noisier_than(task.values, study, max(kept.placement.resolution for kept in task.taken))
+
     def surplus(self, placements: Sequence[Placement]) -> tuple[tuple[Task, int], ...]:
         """Return the tasks, begun already, to which these would add more placements than are missing, and how many.
 
@@ -229,7 +237,7 @@ class SnapshotWork:
 
     def redo(self, reason: str) -> int:
         """Drop every placement of the current checkpoint (the last one read, if none waits); return how many."""
-        task = self.current if self.current is not None and self.current.taken else self._last_read()
+        task = self.current if self.current is not None and self.current.taken else self.latest
         if task is None:
             return 0
         for kept in task.taken:
@@ -239,7 +247,9 @@ class SnapshotWork:
         self._turn_to(task)
         return count
 
-    def _last_read(self) -> Task | None:
+    @property
+    def latest(self) -> Task | None:
+        """The task with the newest placement, None before the first."""
         read = [task for task in self.tasks if task.taken]
         return max(read, key=lambda task: task.taken[-1].id, default=None)
 

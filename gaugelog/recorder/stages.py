@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import difflib
 import re
+from contextlib import suppress
 from pathlib import Path
 
-from gaugelog.errors import StageNameError
+from gaugelog.errors import NoRecordingError, StageNameError
 from gaugelog.model.instrument import Instrument
 from gaugelog.model.kinds import AFTER, BEFORE, SPOT, WET, is_stage_name
 from gaugelog.store.reader import open_recording
@@ -31,9 +32,8 @@ def check_stage(stage: str, instrument: Instrument, recording: Path) -> None:
     if stage == SPOT:
         raise StageNameError(stage, "spot readings belong to the clamp session: key r of gaugelog clamp")
     known = {BEFORE, WET, AFTER, *(each for point in instrument.checkpoints for each in point.stages)}
-    if recording.is_file():
-        with open_recording(recording) as source:
-            known |= {snapshot.stage for snapshot in source.snapshots()}
+    with suppress(NoRecordingError), open_recording(recording) as source:
+        known |= {snapshot.stage for snapshot in source.snapshots()}
     if stage in known:
         return
     if not is_stage_name(stage):

@@ -7,14 +7,17 @@ Not here: what is recorded (`recorder.snapshotting`, `recorder.clamping`, `recor
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import TracebackType
 
+from gaugelog.analysis.uncertainty import Study, of_placement
 from gaugelog.datasheets.catalogue import find_datasheet
 from gaugelog.gauges.connect import open_gauge
 from gaugelog.gauges.stream import GaugeStream
+from gaugelog.links.clock import now_ns
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet
 from gaugelog.model.gauges import GaugeName
@@ -58,13 +61,17 @@ def step_of(checkpoint: Checkpoint, datasheets: dict[str, Datasheet]) -> float:
 
 @dataclass(slots=True)
 class Work:
-    """An instrument with its open recording; a context manager that finishes the recording."""
+    """An instrument with its open recording; a context manager that finishes the recording.
+
+    `studies` says how one reading of a gauge repeats, by its short name, where it was checked.
+    """
 
     instrument: Instrument
     datasheets: dict[str, Datasheet]
     writer: RecordingWriter
     anchor: Anchor
     folders: tuple[Path, ...] = field(default=())
+    studies: dict[str, Study] = field(default_factory=dict)
 
     def __enter__(self) -> Work:
         return self
@@ -78,6 +85,14 @@ class Work:
         """End this sitting of the recording and begin another."""
         self.writer.next_sitting(command, now_ns)
         self.anchor = self.writer.anchor
+
+    def study_at(self, checkpoint: Checkpoint) -> Study | None:
+        """Return how a placement at a checkpoint repeats by the checks of its gauges, None unless all were checked."""
+        names = [name for name in (checkpoint.gauge, checkpoint.body_gauge) if name is not None]
+        if not names or any(name not in self.studies for name in names):
+            return None
+        each = checkpoint.readings_per_placement // len(names)
+        return of_placement(Counter({self.studies[name]: each for name in names}))
 
     def speaks(self, name: str) -> bool:
         """Return whether a gauge sends by itself; what a typed one shows comes with the keys."""
@@ -102,7 +117,7 @@ class Work:
 
 def now() -> Anchor:
     """Return this moment on both clocks."""
-    return Anchor(time.monotonic_ns(), time.time_ns() // 1000)
+    return Anchor(now_ns(), time.time_ns() // 1000)
 
 
 def open_work(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ from gaugelog.model.placement import CLAMP_SITTING, Mark
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.readings import SAYS_NOTHING
 from gaugelog.store.reader import Recording
+from gaugelog.store.records import ClockSet
 
 NOT_RUNNING = "gaugelog was not running"
 _NECK_ANGLE = "neck-angle"
@@ -38,6 +40,8 @@ class Session:
     """A clamp session as it was recorded: its series (differences last), its marks, its ends in UTC microseconds.
 
     `limits` says by name how far each series may creep, in its base unit; None where the file says nothing.
+    `clock_sets` is where the computer's clock was set meanwhile, which no time here follows; `set_back_us` is when a
+    sitting began, by a clock that was set back, before the one before it had ended.
     """
 
     series: tuple[Series, ...]
@@ -47,6 +51,8 @@ class Session:
     end_utc_us: int
     limits: Mapping[str, float | None] = field(default_factory=dict)
     instrument: Instrument | None = None
+    clock_sets: tuple[ClockSet, ...] = ()
+    set_back_us: int | None = None
 
     def drift(self) -> Drift:
         """Return what each series did, phase by phase and as a whole, and what bench and weather explain of it."""
@@ -139,7 +145,11 @@ def session_of(recording: Recording, instrument: Instrument) -> Session:
     quantities = {each.name: each.quantity for each in series}
     pairs = tuple(pair for pair in pairs_of(instrument, set(quantities)) if quantities[pair[0]] is quantities[pair[1]])
     limits = creep_limits(instrument, tuple(each.name for each in series), pairs)
-    return Session(tuple(series), pairs, recording.marks(), start, end, limits, instrument)
+    numbers = {sitting.id for sitting in sittings}
+    clock_sets = tuple(each for each in recording.clock_sets() if each.sitting in numbers)
+    live = [sitting for sitting in sittings if sitting.monotonic_ns]  # a table that is brought in may be of any time
+    back = next((later.start_utc_us for one, later in pairwise(live) if later.start_utc_us < one.end_utc_us), None)
+    return Session(tuple(series), pairs, recording.marks(), start, end, limits, instrument, clock_sets, back)
 
 
 def _pauses(sittings: Sequence[tuple[int, int]]) -> tuple[Gap, ...]:
@@ -176,12 +186,14 @@ def _gauge_series(recording: Recording, name: str, pauses: tuple[Gap, ...]) -> S
     ).in_order()
 
 
-def counted_readings(recording: Recording, gauge: str) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Return what a gauge said in the clamp session, in order of time: UTC microseconds and values, both shape (n,).
+def counted_readings(
+    recording: Recording, gauge: str, command: str = CLAMP_SITTING
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return what a gauge said in a command's sittings, in order of time: UTC microseconds and values, shape (n,).
 
     What says nothing of where the gauge stands (on hold, over range, stuck) is left out.
     """
-    kept = recording.series(gauge, command=CLAMP_SITTING)
+    kept = recording.series(gauge, command=command)
     counts = np.flatnonzero((kept.flags & SAYS_NOTHING.value) == 0)
     order = counts[np.argsort(kept.utc_us[counts], kind="stable")]
     return kept.utc_us[order], kept.value[order]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from gaugelog.analysis.comparison import GaugeFacts, Gauges
+from gaugelog.analysis.gauge_check import facts_of
 from gaugelog.analysis.neck_cut import CutAdvice, cut_advice
 from gaugelog.analysis.neck_setting import NeckSetting, neck_setting
 from gaugelog.analysis.readiness import Readiness, readiness
@@ -18,6 +19,7 @@ from gaugelog.model.instrument import Instrument
 from gaugelog.model.placement import PASS, ZERO, Snapshot
 from gaugelog.model.quantities import Quantity
 from gaugelog.model.typed import parse_typed
+from gaugelog.review.checked import newest_checks
 from gaugelog.store.reader import Recording
 
 LEAST_CHANGES = 2
@@ -47,8 +49,13 @@ class PassRate:
 
 
 def gauge_facts(recording: Recording) -> Gauges:
-    """Return what is known of each gauge of a recording, by its key: what its datasheet said last."""
-    return {gauge.key: GaugeFacts(gauge.accuracy) for gauge in recording.every_gauge()}
+    """Return what is known of each gauge of a recording, by its key: what its datasheet said last, and its check."""
+    checks = newest_checks(recording)
+    found = {}
+    for gauge in recording.every_gauge():
+        checked = checks.get(gauge.key)
+        found[gauge.key] = facts_of(checked.found, gauge.accuracy) if checked else GaugeFacts(gauge.accuracy)
+    return found
 
 
 def stood_at(

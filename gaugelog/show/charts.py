@@ -41,7 +41,7 @@ class ChartSeries:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DriftChart:
-    """A clamp session to be drawn; `simulated` is said in the chart."""
+    """A clamp session to be drawn; `simulated` is said in the chart, `of_time` (`clock_words`) below it."""
 
     title: str
     series: Sequence[ChartSeries]
@@ -49,6 +49,7 @@ class DriftChart:
     marks: Sequence[Mark] = ()
     units: str = "mm"
     simulated: bool = False
+    of_time: Sequence[str] = ()
 
 
 def first_level(series: ChartSeries) -> float:

@@ -25,6 +25,7 @@ from gaugelog.show.gauge_documents import (
 )
 from gaugelog.show.movement_documents import movement_fields
 from gaugelog.show.words import must_but_cannot_prove, out_of_tolerance, simulated_gauges
+from gaugelog.store.records import ClockSet
 
 __all__ = [
     "Document",
@@ -117,11 +118,20 @@ def _side(side: SideSummary) -> Document:
     return {"mean": finite(side.mean), "n": side.n, "sd": finite(side.sd)}
 
 
-def drift_document(drift: Drift, simulated: Sequence[str] = ()) -> Document:
-    """Return the clamp session over time; `simulated` names the simulated gauges."""
+def drift_document(drift: Drift, simulated: Sequence[str] = (), clock_sets: Sequence[ClockSet] = ()) -> Document:
+    """Return the clamp session over time.
+
+    Args:
+        drift: the result.
+        simulated: names of the simulated gauges.
+        clock_sets: where the computer's clock was set meanwhile.
+    """
     return {
         "simulated": list(simulated),
         "start": iso_utc(drift.start_utc_us),
+        "clock_sets": [
+            {"time": iso_utc(each.utc_us), "by_s": each.by_s, "ahead_s": each.ahead_s} for each in clock_sets
+        ],
         "series": [_series(series) for series in drift.series],
     }
 

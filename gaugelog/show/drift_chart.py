@@ -74,7 +74,7 @@ def drift_figure(chart: DriftChart) -> Figure:
                 places.append(Place(row, column, axis, line=band + 1, band=band))
             for trace in (*traces, *curve_traces(row, column, panel)):
                 figure.add_trace(trace, row=number + 1, col=column + 1)
-    meta = {"caption": CAPTION, "detail": detail_of(places, panels, SPANS_A_ROW)}
+    meta = {"caption": " ".join((CAPTION, *chart.of_time)), "detail": detail_of(places, panels, SPANS_A_ROW)}
     figure.update_layout(**frame_of(chart, rows, panels), meta=meta)
     return figure
 

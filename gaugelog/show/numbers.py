@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 
@@ -20,6 +20,10 @@ from gaugelog.model.quantities import Quantity
 MINUS = "\u2212"
 NO_BREAK = "\u00a0"
 UNKNOWN = "–"
+_LONGEST_PUT_BACK_H = 3
+"""By how many hours a clock is put back at most, with room to spare: nowhere by more than two (common knowledge of the
+IANA time zone database, from memory)."""
+
 _MM_PER_INCH = 25.4
 _MOST_DECIMALS = 6
 _FRACTION_STEPS = 64
@@ -288,17 +292,40 @@ def moment(utc_us: int, zone: tzinfo | None = None) -> datetime:
     return datetime.fromtimestamp(utc_us // 1_000_000, UTC).replace(microsecond=utc_us % 1_000_000).astimezone(zone)
 
 
+def zone_text(offset: timedelta | None) -> str:
+    """Return how far local time is ahead of UTC: "UTC+2", "UTC−3:30", "UTC"."""
+    minutes = round((offset or timedelta()).total_seconds() / 60)
+    hours, rest = divmod(abs(minutes), 60)
+    sign = "+" if minutes > 0 else MINUS
+    return f"UTC{sign}{hours}{f':{rest:02d}' if rest else ''}" if minutes else "UTC"
+
+
+def _told_apart(utc_us: int, zone: tzinfo | None) -> str:
+    """Return what tells a time of day from its like, where clocks that are put back show it twice; else nothing."""
+    then = moment(utc_us, zone)
+    offset = then.utcoffset() or timedelta()
+    for hours in (-_LONGEST_PUT_BACK_H, _LONGEST_PUT_BACK_H):
+        other = moment(utc_us + hours * 3_600_000_000, zone).utcoffset() or timedelta()
+        like_us = utc_us + round((offset - other).total_seconds() * 1e6)
+        like = moment(like_us, zone)
+        if other != offset and like.utcoffset() == other and like.replace(tzinfo=None) == then.replace(tzinfo=None):
+            return f"{NO_BREAK}{zone_text(offset)}"
+    return ""
+
+
 def clock_text(utc_us: int, zone: tzinfo | None = None, *, seconds: bool = False) -> str:
-    """Return the local time of day: "14:05", with `seconds` "14:05:09"."""
-    return f"{moment(utc_us, zone):%H:%M:%S}" if seconds else f"{moment(utc_us, zone):%H:%M}"
+    """Return the local time of day: "14:05", with `seconds` "14:05:09"; "02:30 UTC+2" in an hour that comes twice."""
+    form = "%H:%M:%S" if seconds else "%H:%M"
+    return f"{moment(utc_us, zone):{form}}{_told_apart(utc_us, zone)}"
 
 
 def date_text(utc_us: int, zone: tzinfo | None = None) -> str:
-    """Return the local date and time of day: "2026-03-14 14:05"."""
-    return f"{moment(utc_us, zone):%Y-%m-%d %H:%M}"
+    """Return the local date and time of day: "2026-03-14 14:05", as `clock_text` in an hour that comes twice."""
+    return f"{moment(utc_us, zone):%Y-%m-%d %H:%M}{_told_apart(utc_us, zone)}"
 
 
 def when_text(utc_us: int, since_utc_us: int, zone: tzinfo | None = None) -> str:
-    """Return the local time of day, with the date before it where it is another day than `since_utc_us`."""
+    """Return `clock_text`, with the date before it where it is another day than `since_utc_us`."""
     then = moment(utc_us, zone)
-    return f"{then:%H:%M}" if then.date() == moment(since_utc_us, zone).date() else f"{then:%m-%d %H:%M}"
+    date = "" if then.date() == moment(since_utc_us, zone).date() else f"{then:%m-%d} "
+    return f"{date}{clock_text(utc_us, zone)}"

@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class GaugeUsed:
-    """One gauge of the recording, in the base unit of its quantity: what it is, where it was, what it is worth."""
+    """One gauge of the recording, in the base unit of its quantity: what it is, where it was, what it is worth.
+
+    `check` says in words which check of it counts, empty where it was never checked.
+    """
 
     name: str
     title: str
@@ -37,6 +40,7 @@ class GaugeUsed:
     resolution: float
     accuracy: float | None = None
     identity: str = ""
+    check: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,7 +49,7 @@ class ReportData:
 
     `standing` is how the neck stood at the first stage, `cut` the wood to take off by it. `recording` is the file's
     name; `rejects` counts what could not be read by gauge and reason; `gaps` are those of the clamp session by gauge;
-    `missing` says in words why there is no comparison or no clamp session.
+    `missing` says in words why there is no comparison or no clamp session, `of_time` what is to be said of its times.
     """
 
     instrument: Instrument
@@ -64,6 +68,7 @@ class ReportData:
     gaps: Sequence[tuple[str, Gap]] = ()
     missing: Sequence[str] = ()
     simulated: bool = False
+    of_time: Sequence[str] = ()
 
 
 def write_report(path: Path, data: ReportData) -> None:

@@ -52,12 +52,17 @@ __all__ = [
 ]
 
 
-def console() -> Console:
-    """Return the console on standard output; it leaves colour out where there is none or NO_COLOR is set."""
-    reconfigure = getattr(sys.stdout, "reconfigure", None)
-    if reconfigure is not None and (sys.stdout.encoding or "").lower().replace("-", "") != "utf8":
+def console(*, aside: bool = False) -> Console:
+    """Return the console on standard output; it leaves colour out where there is none or NO_COLOR is set.
+
+    Args:
+        aside: write to standard error, where standard output is for a document.
+    """
+    stream = sys.stderr if aside else sys.stdout
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None and (stream.encoding or "").lower().replace("-", "") != "utf8":
         reconfigure(errors="replace")
-    return Console(highlight=False, markup=False, emoji=False)
+    return Console(stderr=aside, highlight=False, markup=False, emoji=False)
 
 
 def simulated_above(view: RenderableType, gauges: Sequence[str]) -> RenderableType:

@@ -6,7 +6,7 @@ and of snapshots (`terminal`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from rich.console import Console, ConsoleOptions, Group, RenderableType
@@ -134,16 +134,18 @@ def _wet_table(comparison: Comparison, units: str) -> RenderableType:
     return table
 
 
-def drift_view(drift: Drift, units: str = "mm") -> RenderableType:
+def drift_view(drift: Drift, units: str = "mm", of_time: Sequence[str] = ()) -> RenderableType:
     """Return the clamp session: what it did in words, then a table of phases for each series, with its gaps.
 
     Args:
         drift: the result.
         units: mm or in, for lengths.
+        of_time: what has to be said of its times (`clock_words`).
     """
     parts: list[RenderableType] = [Text(f"Clamp session from {date_text(drift.start_utc_us)}", style=STRONG), Text()]
     said = [Text.assemble((f"{name}. ", STRONG), words) for name, words in drift_sentences(drift, units)]
     parts += [*said, Text()] if said else []
+    parts += [*(Text(words, style=WARN) for words in of_time), Text()] if of_time else []
     for series in drift.series:
         parts += [_series_head(series, units), _phases(series, drift.start_utc_us, units), *_gaps(series.gaps), Text()]
     legend = "change ± u: how far the level went from the phase's start to its end; farthest: on the way."

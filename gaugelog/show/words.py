@@ -25,6 +25,7 @@ VERDICT_MARKS = {
     Verdict.NO_VERDICT: "–",
 }
 TOLD_MARK = "·"
+NOISIER = "These placements scatter more than this gauge's check explains: look at its feet and at the spot."
 _ORDER = (Verdict.HELD, Verdict.MOVED, Verdict.NOT_PROVEN, Verdict.NO_VERDICT)
 
 

@@ -2,7 +2,8 @@
 
 It prints the port on which the air is to be heard. Then its gauge notifies an angle eight times a second, for ever.
 Commands, one a line on its standard input, each answered with its first word once it is done: `rest VALUE` sets it
-down, `lift` swings it about, `unplug` switches it off, `plug` switches it on again. It ends with its input.
+down, `lift` swings it about, `unplug` switches it off, `plug` switches it on again; `dark` switches Bluetooth itself
+off, `light` on again. It ends with its input.
 
 Argument: the folder of the radio's other tests, in which `radio_bench` is.
 """
@@ -43,6 +44,8 @@ class Mover:
             case ["plug"]:
                 self.gauge = await self.radio.gauge()
                 self.on = True
+            case ["dark" | "light"]:
+                await self.radio.power(words[0] == "light")
         print(words[0], flush=True)
 
 

@@ -13,6 +13,7 @@ from gaugelog.gauges.bench import BenchGauge, SimulatedBench, VirtualClock
 from gaugelog.gauges.motions import LIFTED_S, RESTING_S, Hand, Motion
 from gaugelog.instruments.find import read_instrument_file
 from gaugelog.model.clock import Anchor
+from gaugelog.model.instrument import Instrument
 from gaugelog.recorder.work import Work, datasheet_folders, open_work
 
 UTC_US = 1_700_000_000_000_000
@@ -77,6 +78,10 @@ class Shop:
         )
         self.open_works.append(work)
         return work
+
+    @property
+    def instrument(self) -> Instrument:
+        return read_instrument_file(self.path)
 
     def gauge(self, work: Work, motion: Motion, rate_hz: float = 10.0) -> BenchGauge:
         gauge = replace(work.instrument.gauge("angle").gauge, name="angle")

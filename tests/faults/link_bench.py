@@ -30,20 +30,7 @@ LONGEST_SILENCE_S = 2.0
 MARGIN_S = 0.7
 """What was sent so shortly before a link broke may have been on its way still; so much is not counted on."""
 
-COUNTER = """
-name = "counter"
-title = "a gauge that counts its readings, 0.01 mm each"
-quantity = "length"
-sends = "steadily"
-rate_hz = 50
-resolution = 0.01
-[framing]
-kind = "line"
-pattern = '#(?P<number>\\d+\\.\\d\\d)'
-template = "#{number}"
-[value]
-unit = "mm"
-"""
+COUNTER = Path(__file__).with_name("counter.toml").read_text(encoding="utf-8")
 PLAN = """
 name = "baritone"
 flat_spot = "tape mark behind the bridge"

@@ -48,20 +48,7 @@ BYTES_A_BLOCK = 250
 TICK_NS = 1_500_000_000
 """How far apart a silent link's ticks are here."""
 UTC_US = 1_700_000_000_000_000
-COUNTER = """
-name = "counter"
-title = "a gauge that counts its readings, 0.01 mm each"
-quantity = "length"
-sends = "steadily"
-rate_hz = 50
-resolution = 0.01
-[framing]
-kind = "line"
-pattern = '#(?P<number>\\d+\\.\\d\\d)'
-template = "#{number}"
-[value]
-unit = "mm"
-"""
+COUNTER = Path(__file__).with_name("counter.toml").read_text(encoding="utf-8")
 SOURCE = """
 import os, sys, time
 seconds, rate, descriptors = float(sys.argv[1]), float(sys.argv[2]), [int(text) for text in sys.argv[3:]]

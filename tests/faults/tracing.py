@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from scene import WAIT_S, environment
+from scene import ran
 
 _CALLS = (
     "open,openat,creat,close,dup,dup2,dup3,lseek,write,pwrite64,writev,pwritev,pwritev2,ftruncate,truncate,fallocate,"
@@ -53,19 +53,11 @@ def traced(
 ) -> tuple[list[Call], subprocess.CompletedProcess[str]]:
     """Run a program in a folder to its end; return its calls in order, and what it printed."""
     log = folder.parent / f"{folder.name}.strace"
-    ran = subprocess.run(
-        [*_STRACE, "-o", str(log), f"-etrace={_CALLS}", "--", *command],
-        input=lines,
-        capture_output=True,
-        text=True,
-        cwd=folder,
-        env=environment(),
-        timeout=WAIT_S,
-        check=False,
-    )
+    tracer = (*_STRACE, "-o", str(log), f"-etrace={_CALLS}", "--")
+    told = ran(folder, *command, lines=lines, program=tracer)
     calls = [call for line in _joined(log) if (call := _call(line, folder)) is not None]
     log.unlink()
-    return _without_others(calls), ran
+    return _without_others(calls), told
 
 
 def _without_others(calls: list[Call]) -> list[Call]:

@@ -44,7 +44,7 @@ def read_by(placement: Placement) -> frozenset[str | None]:
     """
     if placement.parts:
         return frozenset(part.gauge_key or part.gauge for part in placement.parts)
-    return frozenset({placement.gauge})
+    return frozenset({placement.gauge_key or placement.gauge})
 
 
 def _half_width(placement: Placement) -> float | None:
@@ -65,9 +65,9 @@ def _worst_accuracy(names: _ReadBy, gauges: Gauges) -> float | None:
     return worst
 
 
-def _placement_study(placements: Sequence[Placement], gauges: Gauges) -> Study | None:
+def _placement_study(placements: Sequence[Placement], gauges: Gauges, readings: int) -> Study | None:
     """Return how one of these placements repeats by the studies of its gauges, None unless all are known and alike."""
-    made_of = {tuple(sorted(_readings_of(placement))) for placement in placements}
+    made_of = {tuple(sorted(_readings_of(placement, readings))) for placement in placements}
     if len(made_of) != 1:
         return None
     names = Counter(made_of.pop())
@@ -80,20 +80,23 @@ def _placement_study(placements: Sequence[Placement], gauges: Gauges) -> Study |
     return of_placement(counted) if counted else None
 
 
-def _readings_of(placement: Placement) -> list[str]:
-    """Return the gauge behind each reading of a placement; nothing for a typed one."""
+def _readings_of(placement: Placement, readings: int) -> list[str]:
+    """Return the gauge behind each reading of a placement; nothing for a typed one, but of a gauge without a plug."""
     if placement.parts:
         return [part.gauge_key or part.gauge for part in placement.parts]
-    return [placement.gauge] if placement.gauge is not None else []
+    return [placement.gauge_key or placement.gauge] * readings if placement.gauge is not None else []
 
 
-def side_of(placements: Sequence[Placement], gauges: Gauges | None = None, skipped: str = "") -> Side:
+def side_of(
+    placements: Sequence[Placement], gauges: Gauges | None = None, skipped: str = "", readings: int = 1
+) -> Side:
     """Return one stage of one checkpoint from its placements that count.
 
     Args:
         placements: all of one checkpoint; values in the base unit.
         gauges: what is known of each gauge, by what `read_by` names it.
         skipped: the builder's reason where the checkpoint was left out.
+        readings: in one placement, where it doesn't say so itself: 2 for a difference that was typed.
     """
     known = gauges or {}
     groups = {read_by(placement) for placement in placements}
@@ -108,7 +111,7 @@ def side_of(placements: Sequence[Placement], gauges: Gauges | None = None, skipp
         sum(placement.value is None for placement in placements),
         len(groups) > 1,
         skipped,
-        _placement_study(placements, known) if placements else None,
+        _placement_study(placements, known, readings) if placements else None,
     )
 
 
@@ -181,7 +184,8 @@ def compare(instrument: Instrument, before: Snapshot, after: Snapshot, *, gauges
     warmer_degc = _warmer_degc(instrument, before, after)
     rows: list[tuple[Checkpoint, _ReadBy, CheckpointComparison]] = []
     for checkpoint in _planned(instrument, before, after):
-        sides = [side_of(s.of(checkpoint.id), known, _skip_reason(s, checkpoint)) for s in (before, after)]
+        readings = checkpoint.readings_per_placement
+        sides = [side_of(s.of(checkpoint.id), known, _skip_reason(s, checkpoint), readings) for s in (before, after)]
         names = frozenset[str | None]().union(*(read_by(p) for s in (before, after) for p in s.of(checkpoint.id)))
         row = compare_checkpoint(
             checkpoint,

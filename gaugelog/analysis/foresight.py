@@ -56,7 +56,7 @@ def foresee(
     later = {each.id for each in instrument.at_stage(AFTER)}
     read = [each for each in instrument.checkpoints if each.id in means and each.id in later and each.kind.glued]
     observed = _observed(read, instrument, before, gauges)
-    provable = {each.id: _provable(each, means[each.id], side_of(before.of(each.id), gauges)) for each in read}
+    provable = {each.id: _provable(each, means[each.id], _side(each, before, gauges)) for each in read}
     limits = movement_limits(instrument)
     stand = stand_before(instrument, before)
     if not observed:
@@ -77,6 +77,10 @@ def _provable(checkpoint: Checkpoint, mean: StageMean, side: Side) -> float | No
     return float(rules.smallest_provable(found.u, found.dof, mean.step))
 
 
+def _side(checkpoint: Checkpoint, before: Snapshot, gauges: Gauges | None) -> Side:
+    return side_of(before.of(checkpoint.id), gauges, readings=checkpoint.readings_per_placement)
+
+
 def _budget(checkpoint: Checkpoint, side: Side, scatter: Scatter) -> Budget:
     """Return the budget of the shift to come; where several gauges read before, their limits of error won't cancel."""
     readings = checkpoint.readings_per_placement
@@ -91,7 +95,7 @@ def _observed(
     stand = stand_before(instrument, before)
     groups: dict[str, list[tuple[Checkpoint, Side, Sensor]]] = {}
     for checkpoint in read:
-        side, sensor = side_of(before.of(checkpoint.id), gauges), sensor_of(checkpoint, stand)
+        side, sensor = _side(checkpoint, before, gauges), sensor_of(checkpoint, stand)
         if sensor is not None:
             groups.setdefault(pooled_over(checkpoint, side), []).append((checkpoint, side, sensor))
     observed = []

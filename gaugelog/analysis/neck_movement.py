@@ -120,7 +120,8 @@ def _read(
         )
         if sensor is None or any(shares_gauge(checkpoint, names, *control) for control in controls):
             continue
-        sides = tuple(side_of(snapshot.of(checkpoint.id), gauges) for snapshot in (before, after))
+        readings = checkpoint.readings_per_placement
+        sides = tuple(side_of(each.of(checkpoint.id), gauges, readings=readings) for each in (before, after))
         if all(side.values and not side.bounds for side in sides):
             found.append(_Read(checkpoint, sides[0], sides[1], sensor))
     return found

@@ -53,7 +53,10 @@ def stage_means(instrument: Instrument, snapshot: Snapshot, gauges: Gauges | Non
         snapshot: of one stage.
         gauges: what is known of each gauge, by what `comparison.read_by` names it.
     """
-    sides = {each.id: (each, side_of(snapshot.of(each.id), gauges)) for each in instrument.checkpoints}
+    sides = {
+        each.id: (each, side_of(snapshot.of(each.id), gauges, readings=each.readings_per_placement))
+        for each in instrument.checkpoints
+    }
     read = {name: found for name, found in sides.items() if found[1].values and not found[1].bounds}
     return {name: _mean(checkpoint, side, read) for name, (checkpoint, side) in read.items()}
 

@@ -59,8 +59,9 @@ class Placement:
     """One setting-down of a gauge, or one typed value, at a checkpoint.
 
     `value` is in the base unit and None where only a bound is known; then `low` or `high` is that bound. A feeler
-    pair has all three. `text` is what was shown or typed. `gauge` is None for a typed value. `spread` is the larger
-    spread of its parts, None for a typed value. `resolution` is the step of one reading in the base unit.
+    pair has all three. `text` is what was shown or typed. `gauge` is None for a typed value, unless it was typed for a
+    gauge that has no plug; `gauge_key` as a part's. `spread` is the larger spread of its parts, None for a typed value.
+    `resolution` is the step of one reading in the base unit.
     """
 
     checkpoint: str
@@ -76,6 +77,7 @@ class Placement:
     high: float | None = None
     spread: float | None = None
     parts: tuple[Part, ...] = ()
+    gauge_key: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from gaugelog.analysis.uncertainty import noisier_than
 from gaugelog.capture.placing import Placing, PlacingState
@@ -164,7 +164,14 @@ class SnapshotWork:
         return self.keep(placement) if placement is not None else None
 
     def keep(self, placement: Placement) -> KeptPlacement:
-        """Keep a placement at the current or, by its id, another checkpoint of this snapshot."""
+        """Keep a placement at the current or, by its id, another checkpoint of this snapshot.
+
+        One number typed where the plan names a gauge without a plug is that gauge's; a pair or a bound is a feeler's.
+        """
+        gauge = self.work.instrument.checkpoint(placement.checkpoint).gauge
+        one_number = not placement.parts and placement.low is None and placement.high is None
+        if gauge is not None and one_number and not self.work.speaks(gauge):
+            placement = replace(placement, gauge=gauge)
         kept = self.work.writer.place(self.snapshot.id, placement)
         for task in self.tasks:
             if task.checkpoint.id == placement.checkpoint:

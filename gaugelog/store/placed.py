@@ -203,6 +203,7 @@ class PlacedRows:
             **_value_fields(row),
             settled=Settled(row.settled),
             gauge=self._gauges[row.gauge][0] if row.gauge is not None else None,
+            gauge_key=self._gauges[row.gauge][1] if row.gauge is not None else "",
             time_ns=row.monotonic_ns,
             parts=self._parts(row.id, None),
         )

@@ -144,3 +144,31 @@ def test_advice_and_plan_go_by_the_check(book: Path, tmp_path: Path) -> None:
     assert row["smallest_provable"] == pytest.approx(angle["smallest_provable"])
     table = gaugelog("gauges", "advise", cwd=tmp_path)
     assert "✗" in table.stdout
+
+
+def test_a_check_turns_held_into_not_proven(book: Path, tmp_path: Path) -> None:
+    """A gauge without a plug: what is typed at its checkpoints is its own, so its check counts for it."""
+    text = new_instrument("baritone", gauges="one").replace("angle-line@serial:PORT?baud=9600", TYPED)
+    (tmp_path / "baritone.toml").write_text(text, encoding="utf-8")
+
+    def verdict() -> dict[str, Any]:
+        ran = gaugelog("compare", "--json", cwd=tmp_path)
+        document = json.loads(ran.stdout)
+        (row,) = [each for each in document["checkpoints"] if each["id"] == "neck-angle"]
+        return row | {"checks": document["checks"]}
+
+    for stage in ("before", "after"):
+        ran = gaugelog("capture", stage, cwd=tmp_path, said="t neck-angle\n2.80\n2.80\n2.80\nq\n")
+        assert ran.returncode == 0, ran.stderr
+    without = verdict()
+    assert (without["verdict"], without["checks"]) == ("held", [])
+    assert typed_check(tmp_path).returncode == 0
+    assert gaugelog("capture", "after", cwd=tmp_path, said="q\n").returncode == 0
+    with_check = verdict()
+    assert with_check["verdict"] == "not proven"
+    (check,) = with_check["checks"]
+    assert check["gauge"] == "angle"
+    # the check's scatter twice, body and neck, pooled with placements that didn't scatter at all: (3 s² · 2) / (3 + 4)
+    assert with_check["u"] > without["u"]
+    assert "check of" in gaugelog("compare", cwd=tmp_path).stdout
+    assert "check of" in gaugelog("neck", cwd=tmp_path).stdout + gaugelog("ready", cwd=tmp_path).stdout

@@ -137,11 +137,14 @@ def _plan(
         BadArgumentError: nothing is, or too little for anything to come of it.
     """
     from gaugelog.errors import BadArgumentError
+    from gaugelog.model.datasheet import Sends
     from gaugelog.model.gauge_check import CheckPlan
     from gaugelog.model.quantities import Quantity
     from gaugelog.recorder.work import is_typed
 
     level = sheet.quantity is Quantity.ANGLE
+    # such a gauge says nothing while it is left alone
+    by_hand = is_typed(named.gauge) or sheet.sends in (Sends.ON_BUTTON, Sends.WHEN_TYPED)
     plan = CheckPlan(
         sheet.quantity,
         again=again,
@@ -149,7 +152,7 @@ def _plan(
         references=references,
         cycles=cycles,
         both_ways=both_ways,
-        rest_s=0.0 if is_typed(named.gauge) else 60.0 * rest_min,
+        rest_s=0.0 if by_hand else 60.0 * rest_min,
         every_days=every,
     )
     if plan.empty:
@@ -172,6 +175,7 @@ def _walk(work: CheckWork, *, quiet: bool, aside: bool) -> None:
         start(desk.attend())
         if desk.attendance.interrupted:
             return
+        work.rested()
     snapshot = work.settings()
     if snapshot is not None:
         start(CaptureDesk(snapshot, quiet=quiet, aside=aside).attend())

@@ -57,7 +57,8 @@ class RestDesk(Desk):
         return duration_text(seconds)
 
     def hear(self, event: Heard | LinkChange) -> None:
-        """Take what the gauge said; the time runs from its first reading."""
+        """Take what the gauge said; the time runs from its first reading, of one that sends on change at once."""
+        from gaugelog.model.datasheet import Sends
         from gaugelog.model.readings import SAYS_NOTHING, LinkChange, LinkState, Reading
         from gaugelog.show.live_parts import reading_text
 
@@ -67,6 +68,8 @@ class RestDesk(Desk):
                 self._tell_link(event)
             self.screen.redraw()
             return
+        if self._first_ns is None and self.work.datasheet.sends is Sends.ON_CHANGE:
+            self._first_ns = event.chunk.time_ns
         for item in event.items:
             if isinstance(item, Reading) and not item.flags & SAYS_NOTHING:
                 self._first_ns = item.time_ns if self._first_ns is None else self._first_ns

@@ -13,7 +13,8 @@ from typing import Any
 from gaugelog.model.quantities import Quantity
 
 CHECK_STAGE = "check"
-REST_SITTING = "rest"
+REST_SITTING, RESTED = "rest", "left alone"
+"""The sitting in which a gauge is left alone, and the event that says that it was for long enough."""
 AGAIN = "set-down-again"
 PLAN, RESULT = "plan", "check"
 """What a row of the table gauge_check is: what was to be read, or what came of it."""

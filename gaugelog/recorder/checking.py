@@ -19,7 +19,7 @@ from gaugelog.instruments.read import read_instrument
 from gaugelog.instruments.study_table import read_study_table
 from gaugelog.model.clock import Anchor
 from gaugelog.model.datasheet import Datasheet
-from gaugelog.model.gauge_check import CHECK_STAGE, PLAN, REST_SITTING, RESULT, CheckPlan, plan_from
+from gaugelog.model.gauge_check import CHECK_STAGE, PLAN, REST_SITTING, RESTED, RESULT, CheckPlan, plan_from
 from gaugelog.model.instrument import NamedGauge
 from gaugelog.recorder.sanding import SandingWork
 from gaugelog.recorder.snapshotting import SnapshotWork
@@ -62,8 +62,13 @@ class CheckWork:
     def rest_s(self) -> float:
         """How long the gauge is still to be left alone, in seconds: once it was, it isn't again."""
         with open_recording(self.path) as recording:
-            rested = recording.series(self.named.name, command=REST_SITTING).utc_us.size
+            rested = any(event.kind == RESTED for event in recording.events())
         return 0.0 if rested else self.plan.rest_s
+
+    def rested(self, now_ns: int | None = None) -> None:
+        """Say that the gauge was left alone for long enough; `now_ns` is the moment."""
+        self.work.writer.event(RESTED, self.named.name, "", now().monotonic_ns if now_ns is None else now_ns)
+        self.work.writer.flush()
 
     def resting(self) -> SandingWork:
         """Return the gauge to be left alone, with a sitting of its own."""

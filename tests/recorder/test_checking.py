@@ -59,6 +59,9 @@ class CheckShop(Shop):
     def leave_alone(self, check: CheckWork, duration_s: float) -> None:
         resting = check.resting()
         self.play(resting.hear, check.work, Still(SPOT_DEG, 0.02), duration_s)
+        assert check.rest_s
+        check.rested(self.clock.now_ns())
+        assert not check.rest_s
 
     def walk(self, check: CheckWork, scatter_deg: float = SCATTER_DEG, most: int = 1000) -> None:
         """Set the gauge down as the walk asks for, at the true value of each setting."""

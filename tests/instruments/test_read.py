@@ -287,3 +287,15 @@ def test_a_good_file_with_any_values_put_in_is_read_or_refused(changes):
 def test_any_text_is_an_instrument_or_a_list_of_faults(text):
     with pytest.raises(FaultyInstrumentError):
         read(text)
+
+
+def test_a_contradiction_is_told_in_the_unit_of_the_file() -> None:
+    for units, low, high, told in (
+        ("mm", "12.7", "6.35", ("12.7 mm", "6.35 mm")),
+        ("in", "0.5", "0.25", ("0.5 in", "0.25 in")),
+    ):
+        text = f'name = "x"\nunits = "{units}"\n[bridge]\nbearing_low = {low}\nbearing_high = {high}\n' + NECK_ANGLE
+        with pytest.raises(FaultyInstrumentError) as raised:
+            read_instrument(text, "x.toml")
+        (fault,) = [each for each in raised.value.faults if each.key == "bridge.bearing_low"]
+        assert (fault.got, told[1] in fault.wanted) == (told[0], True)

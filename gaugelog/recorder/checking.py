@@ -77,8 +77,8 @@ class CheckWork:
         return SandingWork(self.named, sheet, stream, self.work.anchor, self.work.writer)
 
     def settings(self, now_ns: int | None = None) -> SnapshotWork | None:
-        """Return the walk through all settings of the gauge, None where the plan has none; `now_ns` is the moment."""
-        if not self.work.instrument.checkpoints:
+        """Return the walk through all settings of the gauge, None where none is left; `now_ns` is the moment."""
+        if self._walked:
             return None
         self.work.next_sitting(CHECK_STAGE, now().monotonic_ns if now_ns is None else now_ns)
         self._snapshot = SnapshotWork(self.work, CHECK_STAGE)
@@ -87,10 +87,18 @@ class CheckWork:
     @property
     def missing(self) -> int:
         """How many times the gauge is still to be set down."""
-        if not self.work.instrument.checkpoints:
+        if self._walked:
             return 0
         self._snapshot = self._snapshot or SnapshotWork(self.work, CHECK_STAGE)
         return self._snapshot.missing
+
+    @property
+    def _walked(self) -> bool:
+        """Whether no setting is left: the plan has none, or all were read before the program was cut off."""
+        if not self.work.instrument.checkpoints:
+            return True
+        with open_recording(self.path) as recording:
+            return any(each.complete_utc_us is not None for each in recording.snapshots(CHECK_STAGE))
 
     def finish(self, *, anyway: bool = False, moment: Anchor | None = None) -> bool:
         """Work out what the check tells and keep it; return whether it was: not while something is missing.

@@ -146,6 +146,17 @@ def test_a_check_that_was_broken_off_is_gone_on_with_as_it_was_planned(shop: Che
     assert len(shop.book.entries) == 2
 
 
+def test_a_check_that_was_cut_off_just_before_its_end_is_finished(shop: CheckShop) -> None:
+    plan = CheckPlan(Quantity.ANGLE, again=3, turns=0, rest_s=0.0)
+    with open_check(shop.book, shop.named(), plan, anchor=shop.anchor()) as check:
+        shop.walk(check)
+    assert not book_checks(shop.book)
+    with open_check(shop.book, shop.named(), plan, anchor=shop.anchor()) as again:
+        assert again.settings(shop.clock.now_ns()) is None
+        assert again.finish(moment=shop.anchor())
+    assert len(book_checks(shop.book)) == 1
+
+
 def test_nothing_read_is_no_check(shop: CheckShop) -> None:
     with open_check(shop.book, shop.named(), WHOLE, anchor=shop.anchor()) as check:
         assert not check.finish(moment=shop.anchor())

@@ -16,6 +16,7 @@ from gaugelog.analysis.uncertainty import Study, of_placement
 from gaugelog.model.instrument import Checkpoint, Instrument
 from gaugelog.model.quantities import Quantity
 
+TYPED = "typed"
 MOST_PLACEMENTS = 10
 """More than this at one checkpoint nobody takes while a glue-up waits (common practice, no source)."""
 
@@ -24,7 +25,7 @@ MOST_PLACEMENTS = 10
 class AtHand:
     """A gauge that could be used: its step, and how one reading of it repeats where it was checked (base unit).
 
-    `name` is a short name, or what values typed to a step go by.
+    `name` is a short name, or TYPED for values typed to the checkpoint's step.
     """
 
     name: str
@@ -83,7 +84,7 @@ def advice(instrument: Instrument, at_hand: Sequence[AtHand]) -> tuple[Advice, .
 
 
 def _tried(checkpoint: Checkpoint, at_hand: Sequence[AtHand]) -> tuple[CanProve, ...]:
-    typed = [AtHand(f"typed to {checkpoint.step:.6g}", checkpoint.quantity, checkpoint.step)] if checkpoint.step else []
+    typed = [AtHand(TYPED, checkpoint.quantity, checkpoint.step)] if checkpoint.step else []
     fitting = [*typed, *(each for each in at_hand if each.quantity is checkpoint.quantity)]
     found = [_can_prove(checkpoint, each, each.name == checkpoint.gauge or each in typed) for each in fitting]
     return tuple(sorted(found, key=lambda each: math.inf if each.smallest is None else each.smallest))

@@ -38,7 +38,7 @@ def advice_view(advice: Sequence[Advice], at_hand: Sequence[AtHand], units: str)
                 Text(first, style=STRONG),
                 limit,
                 "" if point.limit is None else YES if able.proves(point.limit) else NO,
-                two_lines(able.gauge.name, "as planned" if able.planned else ""),
+                two_lines(able.gauge.name, _to_its_digit(able, units)),
                 "never" if able.smallest is None else rough_text(able.smallest, point.quantity, units),
                 _words(each, able),
             )
@@ -48,6 +48,11 @@ def advice_view(advice: Sequence[Advice], at_hand: Sequence[AtHand], units: str)
         verb = "was" if len(unchecked) == 1 else "were"
         notes.append(f"{', '.join(unchecked)} {verb} never checked: taken to scatter by half a digit.")
     return Group(table, Text(), *(Text(each, style=QUIET) for each in notes))
+
+
+def _to_its_digit(able: CanProve, units: str) -> str:
+    digit = f"to {amount_text(able.gauge.resolution, able.gauge.quantity, units)}"
+    return f"{digit}, as planned" if able.planned else digit
 
 
 def _words(advice: Advice, able: CanProve) -> str:

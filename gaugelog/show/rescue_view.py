@@ -26,13 +26,14 @@ _WORDS = {
     "event": "event",
     "gap": "gap",
     "skip": "skip",
+    "gauge_check": "record of a gauge's check",
     "reject_raw": "message that was no reading",
 }
 _PLURALS = {
     "instrument": "versions of the instrument file",
     "reject": "counts of messages that were no reading",
     "reject_raw": "messages that were no reading",
-    "gauge_check": "checks of gauges",
+    "gauge_check": "records of gauges' checks",
     "clock": "notes of a clock that was set",
     "tally": "counts of readings",
     "-wal file": "-wal file",

@@ -34,7 +34,19 @@ from gaugelog.store.walog import Log, read_log
 RESCUE = "rescue"
 """What a recording calls the sitting and the event of a rescue."""
 
-_COUNTED = ("sitting", "instrument", "gauge", "snapshot", "placement", "mark", "event", "gap", "reject_raw", "skip")
+_COUNTED = (
+    "sitting",
+    "instrument",
+    "gauge",
+    "snapshot",
+    "placement",
+    "mark",
+    "event",
+    "gap",
+    "reject_raw",
+    "skip",
+    "gauge_check",
+)
 _WAL_MODE = b"\x02\x02"
 
 

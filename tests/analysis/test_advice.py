@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from gaugelog.analysis.advice import AtHand, advice
+from gaugelog.analysis.advice import TYPED, AtHand, advice
 from gaugelog.analysis.plan import smallest_provable_shift
 from gaugelog.analysis.uncertainty import Study
 from gaugelog.model.instrument import Checkpoint, Instrument
@@ -30,7 +30,7 @@ CALIPER = AtHand("caliper", Quantity.LENGTH, 0.01)
 def test_each_checkpoint_is_offered_the_gauges_of_its_quantity_best_first() -> None:
     angle, bass = advice(PLAN, (LEVEL, FINE, CALIPER))
     assert [each.gauge.name for each in angle.gauges] == ["fine", "level"]
-    assert [each.gauge.name for each in bass.gauges] == ["caliper", "typed to 0.05"]
+    assert [each.gauge.name for each in bass.gauges] == ["caliper", TYPED]
     assert [each.planned for each in angle.gauges] == [False, True]
     assert bass.gauges[1].planned
     assert angle.best is not None

@@ -172,3 +172,12 @@ def test_a_check_turns_held_into_not_proven(book: Path, tmp_path: Path) -> None:
     assert with_check["u"] > without["u"]
     assert "check of" in gaugelog("compare", cwd=tmp_path).stdout
     assert "check of" in gaugelog("neck", cwd=tmp_path).stdout + gaugelog("ready", cwd=tmp_path).stdout
+
+
+def test_advice_speaks_the_file_s_unit(book: Path, tmp_path: Path) -> None:
+    text = new_instrument("baritone", gauges="one", units="in").replace("angle-line@serial:PORT?baud=9600", TYPED)
+    (tmp_path / "baritone.toml").write_text(text, encoding="utf-8")
+    said = gaugelog("gauges", "advise", cwd=tmp_path).stdout.replace("\u00a0", " ")
+    assert "to 0.002 in, as planned" in said
+    assert "0.0508" not in said
+    assert " mm" not in said

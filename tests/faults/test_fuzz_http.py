@@ -423,7 +423,6 @@ def test_many_connections_that_never_finish_keep_nobody_out(tmp_path: Path) -> N
     ended(bench)
 
 
-@pytest.mark.skipif(fuzz.TIMES == 1, reason="it waits as long as the bench does; FUZZ=2 or more runs it")
 def test_who_asks_byte_by_byte_is_given_up(bench: Served) -> None:
     with socket.create_connection(("127.0.0.1", bench.port), timeout=WAIT_S) as connection:
         began = time.monotonic()

@@ -60,11 +60,6 @@ class Advice:
     checkpoint: Checkpoint
     gauges: tuple[CanProve, ...]
 
-    @property
-    def best(self) -> CanProve | None:
-        """The gauge that proves the smallest shift, None where none gives a verdict."""
-        return next((each for each in self.gauges if each.smallest is not None), None)
-
 
 def _reach(limit: float) -> float:
     return limit * (1 + rules.TOLERANCE_IN_STEPS)

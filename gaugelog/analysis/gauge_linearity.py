@@ -16,7 +16,6 @@ from gaugelog.analysis.gauge_figures import Figure, checked_resolution, figure_o
 from gaugelog.analysis.gauge_line import Line, Parts, line_through, line_with_residual_scatter
 from gaugelog.analysis.noise import noise_before_rounding, quantiser_u
 from gaugelog.analysis.uncertainty import Scatter, Study, Term, combine, pool
-from gaugelog.model.estimate import Estimate
 
 STRAIGHT_P = 0.05
 LEAST_POINTS = 3
@@ -238,30 +237,3 @@ def _told(points: _Points, line: Line, digit: float, scatter: Scatter | None, sc
         resolution=digit,
         warnings=tuple(warnings),
     )
-
-
-def sine_angle(height_mm: float, u_height: float, length_mm: float, u_length: float) -> Estimate:
-    """Return the angle of a sine set-up: a bar of known length over a stack of known height.
-
-    Formula: α = asin(h/L), u² = (u_h/(L cos α))² + (tan α u_L/L)², in degrees.
-    Source: geometry; GUM (JCGM 100:2008) 5.1.2.
-
-    When this is wrong: the table under it is not flat or not level where the gauge reads against gravity (read the bare
-    table too, or reverse); dust under a roller; steep angles, where a length's error grows as tan α (past 45° it is the
-    height's too).
-
-    Args:
-        height_mm: of the stack under one roller, 0 or more; mm.
-        u_height: standard uncertainty of it, mm.
-        length_mm: between the rollers' centres, mm.
-        u_length: standard uncertainty of it, mm.
-
-    Raises:
-        ValueError: the height isn't below the length, or something is negative or not finite.
-    """
-    given = (height_mm, u_height, length_mm, u_length)
-    if not all(math.isfinite(each) and each >= 0 for each in given) or not height_mm < length_mm:
-        raise ValueError("a stack is lower than the bar is long, and neither they nor their uncertainties are negative")
-    angle_rad = math.asin(height_mm / length_mm)
-    u_rad = math.hypot(u_height / math.cos(angle_rad), math.tan(angle_rad) * u_length) / length_mm
-    return Estimate(math.degrees(angle_rad), math.degrees(u_rad), "deg")

@@ -48,10 +48,6 @@ class GaugeBook:
         """Return the checks of one gauge, oldest first; `whose` as `model.gauges.book_key` names it."""
         return tuple(each for each in self.entries if each.gauge.whose == whose)
 
-    def newest(self, whose: str) -> BookEntry | None:
-        """Return the newest finished check of a gauge, None where there is none."""
-        return next((each for each in reversed(self.of(whose)) if each.result is not None), None)
-
     def unfinished(self, whose: str) -> BookEntry | None:
         """Return the check of a gauge that was begun last and isn't finished, None where there is none."""
         mine = self.of(whose)

@@ -22,7 +22,6 @@ from gaugelog.analysis.gauge_linearity import (
     ZERO_OUTSIDE,
     correction_at,
     linearity,
-    sine_angle,
 )
 from gaugelog.analysis.uncertainty import Study
 
@@ -181,21 +180,3 @@ def test_a_gauge_without_any_scatter_or_digit():
 def test_what_is_no_line_is_refused(reference, u, reading):
     with pytest.raises(ValueError):
         linearity(reference, u, reading, 0.05)
-
-
-@pytest.mark.parametrize(("height", "length"), [(0.0, 100.0), (10.0, 100.0), (50.0, 100.0), (90.0, 100.0)])
-def test_sine_setup_against_gtc(height, length):
-    h, bar = GTC.ureal(height, 0.002), GTC.ureal(length, 0.01)
-    wanted = GTC.asin(h / bar) * (180 / math.pi)
-    told = sine_angle(height, 0.002, length, 0.01)
-    assert told.value == pytest.approx(GTC.value(wanted), rel=1e-12, abs=1e-15)
-    assert told.u == pytest.approx(GTC.uncertainty(wanted), rel=1e-9)
-    assert told.unit == "deg"
-
-
-def test_sine_setup_of_half_the_length_is_thirty_degrees():
-    assert sine_angle(50.0, 0.0, 100.0, 0.0).value == pytest.approx(30.0)
-    with pytest.raises(ValueError):
-        sine_angle(100.0, 0.0, 100.0, 0.0)
-    with pytest.raises(ValueError):
-        sine_angle(10.0, -0.1, 100.0, 0.0)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import csv
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import ORACLES
 from hypothesis import given
 from hypothesis import strategies as st
 from made_sessions import START, at
@@ -20,6 +20,8 @@ from gaugelog.model.datasheet import Sends
 from gaugelog.model.instrument import Checkpoint, Instrument, Neck, Place, Pocket, Wood
 from gaugelog.model.kinds import KIND_BY_SLUG
 from gaugelog.model.quantities import Quantity
+
+ORACLES = Path(__file__).parents[1] / "oracles"
 
 DAY_S = 86400.0
 

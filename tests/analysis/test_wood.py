@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+from pathlib import Path
 
 import pytest
-from conftest import ORACLES
 
 from gaugelog.analysis.wood import change_coefficient, dimensional_change, known_species, nearest_species
+
+ORACLES = Path(__file__).parents[1] / "oracles"
 
 # lumped in the handbook with the commercial wood of their kind, whose shrinkage is another
 LUMPED = ("Ash, green", "Birch, sweet", "Elm, cedar")

@@ -22,6 +22,7 @@ import struct
 import sys
 import time
 import tty
+from abc import ABC, abstractmethod
 
 from gaugelog.links.clock import now_ns
 
@@ -33,7 +34,7 @@ def line_of(number: int) -> bytes:
     return b"#%d.%02d\r\n" % divmod(number, 100)
 
 
-class Source:
+class Source(ABC):
     """What all have in common: counting, and what was sent when."""
 
     def __init__(self) -> None:
@@ -42,13 +43,13 @@ class Source:
         self.number = 0
         self.hushed = False
 
+    @abstractmethod
     def write(self, data: bytes) -> int:
         """Send what is taken at once; return how much that was."""
-        raise NotImplementedError
 
+    @abstractmethod
     def ready(self) -> bool:
         """Return whether there is anything to send into."""
-        raise NotImplementedError
 
     def say(self) -> None:
         """Send the next reading; one that isn't taken whole was never sent."""
